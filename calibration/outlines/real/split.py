@@ -34,8 +34,8 @@ def split(photos: Path) -> dict[str, object]:
     produce_check = sorted(rng.choice(produce, len(produce) // 2, replace=False).tolist())
     return {
         "seed": SEED,
-        "how": "peppers sorted by name, per color (alphabetical) 7 drawn without replacement for check, the rest train; "
-        "then half of other_produce drawn for check, the rest train; numpy default_rng(seed)",
+        "how": "peppers sorted by name, per color (alphabetical) 7 drawn without replacement for check, "
+        "the rest train; then half of other_produce drawn for check, the rest train; numpy default_rng(seed)",
         "peppers": {
             "check": check,
             "train": sorted({n for group in by_colour.values() for n in group} - set(check)),
