@@ -56,7 +56,8 @@ def split(photos: Path) -> dict[str, object]:
     return {
         "seed": SEED,
         "how": "peppers sorted by name, per color (alphabetical) 7 drawn without replacement for check, "
-        "the rest train, but for the heaps also seen in a check picture (left_out); then half of other_produce drawn for check, the rest train; numpy default_rng(seed)",
+        "the rest train, but for the heaps also seen in a check picture (left_out); "
+        "then half of other_produce drawn for check, the rest train; numpy default_rng(seed)",
         "peppers": {
             "check": check,
             "train": sorted(everything - set(check) - left_out),
