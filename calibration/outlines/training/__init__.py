@@ -1,0 +1,1 @@
+"""Train the outline network from rendered plates. Needs PyTorch and ONNX; running the network needs neither."""
