@@ -8,10 +8,9 @@ from pathlib import Path
 
 import onnx
 import torch
+from calibration.outlines.training.model import FruitNet
 from torch import nn
 from torch.nn.utils.fusion import fuse_conv_bn_eval
-
-from calibration.outlines.training.model import FruitNet
 
 INPUT = (1, 3, 480, 640)
 ALLOWED = {"Conv", "Relu", "Add", "Resize", "GlobalAveragePool", "Constant", "Identity"}

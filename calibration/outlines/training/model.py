@@ -6,12 +6,14 @@ exported file. Input: RGB in -0.5..0.5, sides divisible by 32. Output: the maps 
 
 from __future__ import annotations
 
+import itertools
+
 import torch
 from torch import Tensor, nn
 from torch.nn.functional import adaptive_avg_pool2d, interpolate, pixel_shuffle
 
 MAPS = ("fruit", "calyx", "stem", "across", "down", "contact")
-"""Logits of body with calyx, calyx, stem; vector to the fruit's centre in units of 32 px; logit of a contact edge."""
+"""Logits of body with calyx, calyx, stem; vector to the middle of the fruit, in units of 32 px; contact edge."""
 
 WIDTHS = (16, 24, 48, 88, 144)
 """Channels at strides 2, 4, 8, 16, 32."""
@@ -49,7 +51,7 @@ class FruitNet(nn.Module):
         super().__init__()
         self.entry = convolution(3, WIDTHS[0], stride=2)
         self.down = nn.ModuleList(
-            convolution(few, many, stride=2) for few, many in zip(WIDTHS[:-1], WIDTHS[1:], strict=True)
+            convolution(few, many, stride=2) for few, many in itertools.pairwise(WIDTHS)
         )
         self.stages = nn.ModuleList(
             nn.Sequential(*(Block(width) for _ in range(depth)))
