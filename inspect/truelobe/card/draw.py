@@ -290,7 +290,7 @@ def _write_steps(pen: _Pen, layout: CardLayout, print_number: int) -> None:
 
 
 _STEPS = (
-    "1.  Print at actual size (100 %) on matt white paper. Fit to page must be off: it shrinks the card by 3 to 6 %.",
+    "1.  Print at actual size (100 %) on matt white paper. Switch off fit to page: it shrinks it by 3 to 6 %.",
     "2.  Measure both long lines of the card with a good ruler, middle of end mark to middle of end mark.",
     "     They should be {across_mm:.1f} mm ({across_in:.3f} in) and {down_mm:.1f} mm ({down_in:.3f} in).",
     "3.  Enter both readings under print {number:04d}. Without them every size carries half a percent more doubt.",
