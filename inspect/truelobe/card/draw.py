@@ -267,7 +267,7 @@ def _draw_bars(pen: _Pen, layout: CardLayout) -> None:
             pen.line((x - reach[0], y - reach[1]), (x + reach[0], y + reach[1]))
 
 
-def _words(layout: CardLayout, print_number: int) -> dict[str, object]:
+def _words(layout: CardLayout, print_number: int) -> dict[str, Any]:
     across, down = layout.across.length_mm, layout.down.length_mm
     return {
         "edition": layout.edition,
