@@ -1,0 +1,1 @@
+"""What leaves the tool: annotated pictures, tables, printable sheets, exports."""
