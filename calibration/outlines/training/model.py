@@ -68,6 +68,9 @@ class FruitNet(nn.Module):
             nn.ModuleList([convolution(width, width), convolution(width, width)]) for width in DECODER
         )
         self.exit = nn.Conv2d(DECODER[-1], 4 * len(MAPS), 1)
+        nn.init.zeros_(self.exit.bias)
+        for index, logit in ((0, -1.0), (1, -5.0), (2, -4.0), (5, -4.0)):  # how rare each is, to start from
+            nn.init.constant_(self.exit.bias[4 * index : 4 * index + 4], logit)
 
     def forward(self, x: Tensor) -> Tensor:
         """Return the maps at stride 2, four sub-pixels a map: (N, 24, H / 2, W / 2)."""

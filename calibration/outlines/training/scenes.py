@@ -3,13 +3,15 @@
 A shard is one ``.npz`` file, written under another name and renamed when whole, with
 
 - ``radiance`` float16 (N, 480, 640, 3): linear sRGB radiance, any exposure, as traced and cleaned of noise;
-- ``owner`` uint8 (N, 960, 1280): number of the pepper a pixel shows, from 1; 0 elsewhere. Twice the size: label
-  pixel (2i, 2j) to (2i + 1, 2j + 1) lie on radiance pixel (i, j);
+- ``owner`` uint8 (N, 960, 1280): number of the pepper a pixel shows, from 1 to 62; 0 elsewhere. Twice the size:
+  label pixels (2i, 2j) to (2i + 1, 2j + 1) lie on radiance pixel (i, j);
 - ``part`` uint8 (N, 960, 1280): 0 no pepper, 1 body, 2 calyx, 3 stem.
 """
 
 from __future__ import annotations
 
+import queue
+import threading
 import zipfile
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -23,6 +25,8 @@ HOLD_OUT_EVERY = 16
 """One shard in so many is kept for checking and never trained on."""
 PARTS = 4
 """A label is owner * PARTS + part."""
+_MOST_OWNERS = 62
+_POLL_SECONDS = 2.0
 
 
 @dataclass
@@ -31,9 +35,11 @@ class SceneStore:
 
     Attributes
     ----------
-    radiance : Tensor, float16 (N, 3, 480, 640), channels last
-    labels : Tensor, uint8 (N, 960, 1280)
-        Owner times 4 plus part; up to 63 peppers in a scene.
+    radiance : Tensor, float16 (room, 3, 480, 640)
+    labels : Tensor, uint8 (room, 960, 1280)
+        Owner times 4 plus part.
+    count : int
+        How many of the rows are filled.
     """
 
     device: torch.device
@@ -45,18 +51,16 @@ class SceneStore:
         self.radiance = torch.empty((0, 3, HEIGHT, WIDTH), dtype=torch.float16, device=self.device)
         self.labels = torch.empty((0, 2 * HEIGHT, 2 * WIDTH), dtype=torch.uint8, device=self.device)
 
-    def add(self, radiance: np.ndarray, owner: np.ndarray, part: np.ndarray) -> None:
+    def add(self, radiance: np.ndarray, labels: np.ndarray) -> None:
         """Append scenes; room is doubled when it runs out, so that adding stays cheap."""
         number = len(radiance)
         if self.count + number > len(self.radiance):
-            room = max(64, 2 * (self.count + number))
+            room = max(8, 2 * (self.count + number))
             self.radiance = self._roomier(self.radiance, room)
             self.labels = self._roomier(self.labels, room)
-        clean = np.nan_to_num(radiance.astype(np.float32), nan=0.0, posinf=6e4, neginf=0.0).clip(0, 6e4)
-        label = np.where((part > 0) & (owner > 0), owner.astype(np.uint16) * PARTS + part, 0).astype(np.uint8)
         place = slice(self.count, self.count + number)
-        self.radiance[place] = torch.from_numpy(clean.astype(np.float16)).to(self.device).permute(0, 3, 1, 2)
-        self.labels[place] = torch.from_numpy(label).to(self.device)
+        self.radiance[place] = torch.from_numpy(radiance).to(self.device).permute(0, 3, 1, 2)
+        self.labels[place] = torch.from_numpy(labels).to(self.device)
         self.count += number
 
     def _roomier(self, old: Tensor, room: int) -> Tensor:
@@ -66,29 +70,47 @@ class SceneStore:
 
 
 class ShardFolder:
-    """The shards of a folder, each read once, spread over a training and a hold-out store."""
+    """The shards of a folder, each read once by a thread of its own, spread over training and hold-out scenes."""
 
     def __init__(self, folder: Path, device: torch.device) -> None:
-        self.folder = folder
         self.training = SceneStore(device)
         self.held_out = SceneStore(device)
-        self._read: set[Path] = set()
+        self._folder = folder
+        self._ready: queue.Queue[tuple[np.ndarray, np.ndarray]] = queue.Queue(maxsize=16)
+        self._taken = 0
+        threading.Thread(target=self._watch, daemon=True).start()
 
-    def refresh(self, most: int = 4) -> int:
-        """Read up to `most` new shards; return how many came."""
-        fresh = [path for path in sorted(self.folder.rglob("*.npz")) if path not in self._read][:most]
-        for path in fresh:
-            self._read.add(path)
-            self._load(path)
-        return len(fresh)
+    def refresh(self) -> None:
+        """Take in what has been read since the last call."""
+        while not self._ready.empty():
+            self._taken += 1
+            # By the order of arrival: the second shard checks, so a check exists from early on.
+            store = self.held_out if self._taken % HOLD_OUT_EVERY == 2 else self.training
+            store.add(*self._ready.get())
 
-    def _load(self, path: Path) -> None:
-        try:
-            with np.load(path) as shard:
-                arrays = tuple(shard[name] for name in ("radiance", "owner", "part"))
-        except (OSError, ValueError, KeyError, zipfile.BadZipFile) as error:
-            print(f"left out {path.name}: {error}", flush=True)
-            return
-        # By the order of arrival: the second shard checks, so a check exists from early on.
-        store = self.held_out if len(self._read) % HOLD_OUT_EVERY == 2 else self.training
-        store.add(*arrays)
+    def _watch(self) -> None:
+        read: set[Path] = set()
+        pause = threading.Event()
+        while True:
+            for path in sorted(set(self._folder.rglob("*.npz")) - read):
+                read.add(path)
+                scenes = _read(path)
+                if scenes is not None:
+                    self._ready.put(scenes)
+            pause.wait(_POLL_SECONDS)
+
+
+def _read(path: Path) -> tuple[np.ndarray, np.ndarray] | None:
+    """Radiance and labels of one shard; None, and a line, if the file is broken."""
+    try:
+        with np.load(path) as shard:
+            radiance, owner, part = shard["radiance"], shard["owner"], shard["part"]
+    except (OSError, ValueError, KeyError, zipfile.BadZipFile) as error:
+        print(f"left out {path.name}: {error}", flush=True)
+        return None
+    if radiance.shape[1:] != (HEIGHT, WIDTH, 3) or owner.shape[1:] != (2 * HEIGHT, 2 * WIDTH):
+        print(f"left out {path.name}: {radiance.shape}, {owner.shape}", flush=True)
+        return None
+    radiance = np.nan_to_num(radiance.astype(np.float32), nan=0.0, posinf=6e4, neginf=0.0).clip(0, 6e4)
+    known = (part > 0) & (owner > 0) & (owner <= _MOST_OWNERS)
+    return radiance.astype(np.float16), np.where(known, owner * np.uint8(PARTS) + part, 0).astype(np.uint8)
