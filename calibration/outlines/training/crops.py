@@ -122,8 +122,9 @@ def _vectors(owner: Tensor, part: Tensor) -> tuple[Tensor, Tensor]:
     body = ((part == 1) | (part == 2)).float()
     across = torch.arange(width, device=owner.device, dtype=torch.float32).expand(number, height, width)
     down = torch.arange(height, device=owner.device, dtype=torch.float32)[:, None].expand(number, height, width)
+    empty = torch.zeros(number * _OWNERS, device=owner.device)
     sums = [
-        torch.zeros(number * _OWNERS, device=owner.device).index_add_(0, keys.reshape(-1), (body * value).reshape(-1))
+        empty.index_add(0, keys.reshape(-1), (body * value).reshape(-1))
         for value in (torch.ones_like(across), across, down)
     ]
     seen = sums[0][keys]

@@ -1,4 +1,4 @@
-"""Real photographs for the second stage: peppers with a sound network's own sure pixels, other produce as nothing."""
+"""Real photographs for stage two: peppers with a network's own sure pixels, other produce as nothing."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ class PictureStore:
 
     @torch.no_grad()
     def ask(self, net: FruitNet) -> float:
-        """Take the network's own answers, averaged over four mirrored views, as targets; return the share of fruit."""
+        """Take the network's answers, the mean of four mirrored views, as targets; return the share of fruit."""
         share = 0.0
         for index in range(self.count):
             encoded = srgb_encoded(self.linear[index : index + 1].float()) - 0.5

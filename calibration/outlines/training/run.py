@@ -1,9 +1,11 @@
-"""Train the outline network: ``python3 -m calibration.outlines.training.run --shards DIR --minutes 15 --out net.onnx``.
+"""Train the outline network.
+
+    python3 -m calibration.outlines.training.run --shards DIR --minutes 15 --out net.onnx
 
 Stage one learns from rendered scenes alone, while they are still being rendered. Stage two (``--second-minutes``)
 shows it real peppers and real other produce together, in like numbers, never one without the other: given only
-as "nothing here", real pictures teach a network that whatever looks real is no pepper. The peppers' targets are the
-first stage's own sure pixels; rendered crops stay half of each batch. Both networks are written.
+as "nothing here", real pictures teach a network that whatever looks real is no pepper. The peppers' targets are
+the first stage's own sure pixels; rendered crops stay half of each batch. Both networks are written.
 
 A run can be cut short by ``--stop-after`` seconds and gone on with by ``--resume``.
 """
@@ -72,7 +74,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
 
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--shards", type=Path, required=True, help="folder of rendered scenes, still growing or not")
+    parser.add_argument("--shards", type=Path, required=True, help="folder of rendered scenes, may be growing")
     parser.add_argument("--out", type=Path, required=True, help="network to write; a checkpoint lies beside it")
     parser.add_argument("--minutes", type=float, default=15, help="length of stage one; 0 with --start skips it")
     parser.add_argument("--stop-after", type=float, default=float("inf"), help="seconds until this run must end")
