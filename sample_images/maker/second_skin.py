@@ -233,7 +233,7 @@ def _spots(rng: np.random.Generator, smooth: csr_matrix, count: int) -> Array:
 def blemishes(
     rng: np.random.Generator, vertices: Array, open_skin: NDArray[np.bool_]
 ) -> tuple[NDArray[np.uint8], Array]:
-    """Kind (V,) and strength (V, 3) of brown spots, scars and bleached skin; a kind counts from a fifth of full."""
+    """Kind (V,) and strength (V, 3) of brown spots, scars and bleached skin; a kind from a fifth of full."""
     spoil = np.zeros((len(vertices), 3))
     places = np.flatnonzero(open_skin)
     tree = cKDTree(vertices)
