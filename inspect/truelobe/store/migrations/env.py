@@ -1,0 +1,9 @@
+"""Runs the revisions on the connection that `truelobe.store.migrate` hands over."""
+
+from __future__ import annotations
+
+from alembic import context
+
+context.configure(connection=context.config.attributes["connection"], transactional_ddl=True)
+with context.begin_transaction():
+    context.run_migrations()
