@@ -5,8 +5,8 @@ import doctest
 import io
 
 import pytest
-
 from tests.pages import example_plate
+
 from truelobe.report import table, words
 
 
@@ -19,7 +19,7 @@ def test_one_line_says_what_is_met_and_what_would_settle_the_rest():
     assert words.summary(example_plate.document()) == (
         "Five peppers. Four meet 2-1/2 in; number 3 is too close to call. "
         "Three meet the 15 % color rule; number 3 misses it; number 2 is too close to call. "
-        "To settle number 1: turn it a third of a turn and take one more photo, or use a caliper."
+        "To settle number 3: turn it a third of a turn and take one more photo, or use a caliper."
     )
 
 

@@ -83,5 +83,10 @@ def file_name(day: date, parts: Sequence[str], ending: str) -> str:
     'plate-2026-05-14-plate-3.csv'
     """
     kind, *rest = parts
-    words = [re.sub(r"[^a-z0-9]+", "-", re.sub(r"\.[A-Za-z0-9]{1,5}$", "", part).lower()).strip("-") for part in rest]
-    return f"{'-'.join([kind, day.isoformat(), *filter(None, words)])[:90].rstrip('-')}.{ending}"
+    words = "-".join([kind, day.isoformat(), *filter(None, map(_slug, rest))])
+    return f"{words[:90].rstrip('-')}.{ending}"
+
+
+def _slug(part: str) -> str:
+    without_ending = re.sub(r"\.[A-Za-z0-9]{1,5}$", "", part)
+    return re.sub(r"[^a-z0-9]+", "-", without_ending.lower()).strip("-")

@@ -80,7 +80,7 @@ def numbers(peppers: Sequence[int]) -> str:
 
 
 def summary(document: Mapping[str, Any]) -> str:
-    """Say in one line what a photo showed: how many peppers, what they meet, what is too close, what would settle it.
+    """Say in one line what a photo showed: how many peppers, what they meet, what would settle a close call.
 
     Parameters
     ----------
@@ -93,30 +93,34 @@ def summary(document: Mapping[str, Any]) -> str:
     if not peppers:
         return "No pepper was found in this photo."
     sentences = [f"{count(len(peppers)).capitalize()} pepper{'s' if len(peppers) != 1 else ''}."]
+    close: list[tuple[int, Mapping[str, Any]]] = []
     for quantity in ("diameter", "not_fully_coloured"):
-        sentences += _held_against(peppers, quantity)
-    return " ".join([*sentences, *_next_step(peppers)])
+        decided = _lowest_limit(peppers, quantity)
+        if decided:
+            sentences.append(_outcome_sentence(decided))
+            close += [(n, decided[n]) for n in sorted(decided) if decided[n]["outcome"] == "too close"]
+    return " ".join([*sentences, *_next_step(close)])
 
 
-def _held_against(peppers: Sequence[Mapping[str, Any]], quantity: str) -> list[str]:
-    """Say how the peppers stand against the lowest limit of one quantity."""
-    limits = [
-        d["limit"] for p in peppers for d in p["decisions"] if d["quantity"] == quantity and d["limit"] is not None
+def _lowest_limit(peppers: Sequence[Mapping[str, Any]], quantity: str) -> dict[int, Mapping[str, Any]]:
+    """Return by pepper number what was decided about the lowest limit of one quantity, on what the photo shows."""
+    decided = [
+        (pepper["number"], decision)
+        for pepper in peppers
+        for decision in pepper["decisions"]
+        if decision["quantity"] == quantity and decision["limit"] is not None
     ]
-    if not limits:
-        return []
-    limit = min(limits)
+    lowest = min((decision["limit"] for _, decision in decided), default=None)
+    at_lowest = [(number, decision) for number, decision in decided if decision["limit"] == lowest]
+    return dict(reversed(at_lowest)) if at_lowest else {}
+
+
+def _outcome_sentence(decided: Mapping[int, Mapping[str, Any]]) -> str:
+    total, any_decision = len(decided), next(iter(decided.values()))
+    goal = _goal(any_decision)
     by_outcome: dict[str, list[int]] = {}
-    for pepper in peppers:
-        for decision in pepper["decisions"]:
-            if decision["quantity"] == quantity and decision["limit"] == limit:
-                by_outcome.setdefault(decision["outcome"], []).append(pepper["number"])
-                break
-    return [_outcome_sentence(len(peppers), by_outcome, quantity, limit)] if by_outcome else []
-
-
-def _outcome_sentence(total: int, by_outcome: Mapping[str, Sequence[int]], quantity: str, limit: float) -> str:
-    goal = inch_fraction(limit) if quantity != "not_fully_coloured" else f"the {percent(limit)} color rule"
+    for number in sorted(decided):
+        by_outcome.setdefault(decided[number]["outcome"], []).append(number)
     parts = []
     met, missed, close = (by_outcome.get(o, ()) for o in ("met", "missed", "too close"))
     if met:
@@ -136,11 +140,16 @@ def _outcome_sentence(total: int, by_outcome: Mapping[str, Sequence[int]], quant
     return f"{sentence[0].upper()}{sentence[1:]}."
 
 
-def _next_step(peppers: Sequence[Mapping[str, Any]]) -> list[str]:
-    for pepper in peppers:
-        for decision in pepper["decisions"]:
-            if decision["outcome"] == "too close" and decision.get("what_would_settle"):
-                return [f"To settle number {pepper['number']}: {_small_first(decision['what_would_settle'])}"]
+def _goal(decision: Mapping[str, Any]) -> str:
+    if decision["quantity"] == "not_fully_coloured":
+        return f"the {percent(decision['limit'])} color rule"
+    return inch_fraction(decision["limit"])
+
+
+def _next_step(close: Sequence[tuple[int, Mapping[str, Any]]]) -> list[str]:
+    for number, decision in close:
+        if decision.get("what_would_settle"):
+            return [f"To settle number {number}: {_small_first(decision['what_would_settle'])}"]
     return []
 
 
@@ -156,7 +165,8 @@ def readings(pepper: Mapping[str, Any]) -> tuple[Reading, ...]:
 def _reading(quantity: str, written: Mapping[str, Any] | None) -> Reading:
     label = QUANTITY_WORDS[quantity]
     if written is None:
-        return Reading(quantity, label, "not seen" if quantity != "not_fully_coloured" else "not checked", "", False)
+        missing = "not checked" if quantity == "not_fully_coloured" else "not seen"
+        return Reading(quantity, label, missing, "", False)
     figure = Figure.from_document(written)
     if quantity == "not_fully_coloured":
         second = f"give or take {_points(figure.half_width)}"
