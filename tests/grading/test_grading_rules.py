@@ -58,7 +58,7 @@ def test_the_us_edition_is_dated_in_november():
 @pytest.mark.parametrize(
     ("fact", "measure", "value"),
     [
-        # 1 NYCRR 162.26: scars over a 5/8 in circle in total, one over 3/8 in; sunburn over 5 %; healed break 1/4 in.
+        # 1 NYCRR 162.26: scars 5/8 in circle in total, one 3/8 in; sunburn 5 %; healed break 1/4 in.
         ("scars", "total area", 3.141592653589793 / 4 * (0.625 * 25.4) ** 2),
         ("scars", "largest single", 0.375 * 25.4),
         ("sunburn", "share of surface", 0.05),

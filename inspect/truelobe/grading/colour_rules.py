@@ -19,7 +19,7 @@ ANY_AMOUNT = 0.02
 
 
 def colour_any(case: Case, needed: Requirement, blank: RuleOutcome, rules: RuleSet) -> RuleOutcome:
-    """Any amount of the declared colour: once seen it holds for the whole pepper; else the far side may have it."""
+    """Any amount of the declared colour: once seen it holds for the whole pepper; unseen, it may be behind."""
     declared, colour = case.declared_colour, case.pepper.get("colour")
     said = replace(blank, label=f"shows any amount of {declared or 'the color named'}", by="photo")
     if declared is None:
