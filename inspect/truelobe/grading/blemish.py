@@ -96,7 +96,7 @@ def _inside(curve: NDArray[np.float64], shape: tuple[int, int]) -> NDArray[np.fl
     high, wide = shape
     fine = np.zeros((high * _FINE, wide * _FINE), dtype=np.float64)
     x, y = (curve[:, 0] + 0.5) * _FINE - 0.5, (curve[:, 1] + 0.5) * _FINE - 0.5
-    fine[polygon_pixels(y, x, fine.shape)] = 1.0  # type: ignore[no-untyped-call]
+    fine[polygon_pixels(y, x, fine.shape)] = 1.0
     return np.asarray(fine.reshape(high, _FINE, wide, _FINE).mean(axis=(1, 3)))
 
 
