@@ -39,20 +39,25 @@ class PictureStore:
         self.empty = torch.full((len(paths),), empty, device=device)
         self.count = len(paths)
 
-    @torch.no_grad()
-    def ask(self, net: FruitNet) -> float:
-        """Take the network's answers, the mean of four mirrored views, as targets; return the share of fruit."""
-        share = 0.0
+    def take(self, net: FruitNet) -> None:
+        """Make the network's own answers the targets."""
         for index in range(self.count):
-            encoded = srgb_encoded(self.linear[index : index + 1].float()) - 0.5
-            votes = torch.zeros((1, 1, HEIGHT, WIDTH), device=encoded.device)
-            for flip in ([], [2], [3], [2, 3]):
-                answer = torch.sigmoid(full_size(net(torch.flip(encoded, flip)))[:, :1])
-                votes += torch.flip(answer, flip) / 4
-            inside = self.inside[index]
-            self.target[index] = torch.where(inside, (votes[0, 0] * 254).round(), PADDING).to(torch.uint8)
-            share += float((votes[0, 0] > 0.5)[inside].float().mean()) / self.count
-        return share
+            votes = (self._asked(net, index) * 254).round()
+            self.target[index] = torch.where(self.inside[index], votes, PADDING).to(torch.uint8)
+
+    def share(self, net: FruitNet) -> float:
+        """Return the share of the pictures that the network calls fruit."""
+        shares = [(self._asked(net, index) > 0.5)[self.inside[index]].float().mean() for index in range(self.count)]
+        return float(torch.stack(shares).mean())
+
+    @torch.no_grad()
+    def _asked(self, net: FruitNet, index: int) -> Tensor:
+        """Probability of fruit (480, 640), the mean of four mirrored views."""
+        encoded = srgb_encoded(self.linear[index : index + 1].float()) - 0.5
+        views = torch.cat([torch.flip(encoded, flip) for flip in ([], [2], [3], [2, 3])])
+        answers = torch.sigmoid(full_size(net(views.contiguous(memory_format=torch.channels_last)))[:, 0])
+        turned = [torch.flip(answers[view], flip) for view, flip in enumerate(([], [0], [1], [0, 1]))]
+        return torch.stack(turned).mean(0)
 
 
 def srgb_encoded(linear: Tensor) -> Tensor:
@@ -61,12 +66,12 @@ def srgb_encoded(linear: Tensor) -> Tensor:
     return torch.where(linear <= 0.0031308, 12.92 * linear, 1.055 * linear.clamp(min=1e-8) ** (1 / 2.4) - 0.055)
 
 
-def listed(folder: Path, split: Path, name: str) -> list[Path]:
-    """Return the pictures of a folder that the split file gives to `name` ("train" or "check").
+def listed(folder: Path, split: Path, kind: str) -> list[Path]:
+    """Return the pictures of a folder that the split file allows for training.
 
-    The split is a JSON object: split name -> list of file names.
+    `kind` is "peppers" or "other_produce"; the file holds lists of file names under kind and "train".
     """
-    names = {Path(entry).name for entry in json.loads(split.read_text())[name]}
+    names = set(json.loads(split.read_text())[kind]["train"])
     return sorted(path for path in folder.iterdir() if path.name in names)
 
 

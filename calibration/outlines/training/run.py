@@ -1,6 +1,6 @@
 """Train the outline network.
 
-    python3 -m calibration.outlines.training.run --shards DIR --minutes 15 --out net.onnx
+    python3 -m calibration.outlines.training.run --scenes DIR --minutes 15 --out net.onnx
 
 Stage one learns from rendered scenes alone, while they are still being rendered. Stage two (``--second-minutes``)
 shows it real peppers and real other produce together, in like numbers, never one without the other: given only
@@ -30,7 +30,7 @@ from calibration.outlines.training.develop import developed, plain
 from calibration.outlines.training.export import write_onnx
 from calibration.outlines.training.model import MAPS, FruitNet, full_size
 from calibration.outlines.training.pictures import PictureStore, listed
-from calibration.outlines.training.scenes import HEIGHT, WIDTH, SceneStore, ShardFolder
+from calibration.outlines.training.scenes import HEIGHT, WIDTH, SceneFolder, SceneStore
 from calibration.outlines.training.trainer import Trainer
 from torch import Tensor
 
@@ -45,8 +45,8 @@ def main(arguments: Sequence[str] | None = None) -> None:
     torch.set_float32_matmul_precision("high")
     device = torch.device(options.device)
     until = time.monotonic() + options.stop_after
-    shards = ShardFolder(options.shards, device)
-    _wait(shards, options.first_scenes)
+    scenes = SceneFolder(options.scenes, device)
+    _wait(scenes, options.first_scenes)
     peppers, other = _pictures(options, device)
     checkpoint = options.out.with_suffix(".pt")
 
@@ -56,25 +56,25 @@ def main(arguments: Sequence[str] | None = None) -> None:
     first = Trainer(net, device, options.rate, options.minutes * 60, options.compile)
     if options.resume and checkpoint.exists():
         first.resume(checkpoint)
-    _train(first, lambda: _rendered(shards, options.batch), options, until, options.out, shards, peppers, other)
+    _train(first, lambda: _rendered(scenes, options.batch), options, until, options.out, scenes, peppers, other)
 
     if options.second_minutes > 0 and first.spent >= first.seconds:
         if peppers is None or other is None:
             raise SystemExit("stage two needs real peppers and real other produce, both")
-        print(f"share of fruit on real peppers: {peppers.ask(first.mean):.3f}", flush=True)
+        peppers.take(first.mean)
         second = Trainer(first.mean, device, options.second_rate, options.second_minutes * 60, options.compile)
         out = options.out.with_name(options.out.stem + "-real.onnx")
         second_checkpoint = out.with_suffix(".pt")
         if options.resume and second_checkpoint.exists():
             second.resume(second_checkpoint)
         _train(
-            second, lambda: _mixed(shards, peppers, other, options.batch), options, until, out, shards, None, other
+            second, lambda: _mixed(scenes, peppers, other, options.batch), options, until, out, scenes, peppers, other
         )
 
 
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--shards", type=Path, required=True, help="folder of rendered scenes, may be growing")
+    parser.add_argument("--scenes", type=Path, required=True, help="folder of rendered scenes, may be growing")
     parser.add_argument("--out", type=Path, required=True, help="network to write; a checkpoint lies beside it")
     parser.add_argument("--minutes", type=float, default=15, help="length of stage one; 0 with --start skips it")
     parser.add_argument("--stop-after", type=float, default=float("inf"), help="seconds until this run must end")
@@ -95,9 +95,9 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
-def _wait(shards: ShardFolder, number: int) -> None:
-    while shards.training.count < number:
-        shards.refresh()
+def _wait(scenes: SceneFolder, number: int) -> None:
+    while scenes.training.count < number:
+        scenes.refresh()
         time.sleep(0.5)
 
 
@@ -108,15 +108,15 @@ def _pictures(
     if options.real_peppers is None or options.real_other is None:
         return None, None
     return (
-        PictureStore(listed(options.real_peppers, options.split, "train"), device, empty=False),
-        PictureStore(listed(options.real_other, options.split, "train"), device, empty=True),
+        PictureStore(listed(options.real_peppers, options.split, "peppers"), device, empty=False),
+        PictureStore(listed(options.real_other, options.split, "other_produce"), device, empty=True),
     )
 
 
 @torch.no_grad()
-def _rendered(shards: ShardFolder, number: int, size: tuple[int, int] = CROP) -> tuple[Tensor, Targets]:
-    shards.refresh()
-    store = shards.training
+def _rendered(scenes: SceneFolder, number: int, size: tuple[int, int] = CROP) -> tuple[Tensor, Targets]:
+    scenes.refresh()
+    store = scenes.training
     chosen = torch.randint(store.count, (number,), device=store.device)
     light, targets = scene_crops(store, chosen, random_placements(number, store.device), size)
     return developed(light), targets
@@ -131,10 +131,10 @@ def _photographed(store: PictureStore, number: int) -> tuple[Tensor, Targets]:
 
 
 def _mixed(
-    shards: ShardFolder, peppers: PictureStore, other: PictureStore, number: int
+    scenes: SceneFolder, peppers: PictureStore, other: PictureStore, number: int
 ) -> tuple[Tensor, Targets]:
     several = [
-        _rendered(shards, number - 2 * (number // 4)),
+        _rendered(scenes, number - 2 * (number // 4)),
         _photographed(peppers, number // 4),
         _photographed(other, number // 4),
     ]
@@ -147,17 +147,17 @@ def _train(
     options: argparse.Namespace,
     until: float,
     out: Path,
-    shards: ShardFolder,
+    scenes: SceneFolder,
     peppers: PictureStore | None,
     other: PictureStore | None,
 ) -> None:
     """Train, checking and saving at intervals and at the end."""
 
     def report() -> None:
-        line = f"  {shards.training.count} scenes; hold-out {_checked(trainer.mean, shards.held_out)}"
+        line = f"  {scenes.training.count} scenes; hold-out {_checked(trainer.mean, scenes.held_out)}"
         for name, store in (("peppers", peppers), ("other produce", other)):
             if store is not None:
-                line += f"; share of fruit on {name} {store.ask(trainer.mean):.3f}"
+                line += f"; share of fruit on {name} {store.share(trainer.mean):.3f}"
         print(line, flush=True)
         trainer.keep(out.with_suffix(".pt"))
         write_onnx(trainer.mean, out)

@@ -1,11 +1,11 @@
 """Read rendered scenes from a folder that is still growing, and hold them in the accelerator's memory.
 
-A shard is one ``.npz`` file, written under another name and renamed when whole, with
+The scenes are those of ``python3 -m sample_images.maker train``, one ``.npz`` file each, with
 
-- ``radiance`` float16 (N, 480, 640, 3): linear sRGB radiance, any exposure, as traced and cleaned of noise;
-- ``owner`` uint8 (N, 960, 1280): number of the pepper a pixel shows, from 1 to 62; 0 elsewhere. Twice the size:
+- ``radiance`` float16 (480, 640, 3): linear sRGB radiance, any exposure, as traced and cleaned of noise;
+- ``fruit`` uint8 (960, 1280): number of the pepper a pixel shows, from 1 to 62; 0 elsewhere. Twice the size:
   label pixels (2i, 2j) to (2i + 1, 2j + 1) lie on radiance pixel (i, j);
-- ``part`` uint8 (N, 960, 1280): 0 no pepper, 1 body, 2 calyx, 3 stem.
+- ``part`` uint8 (960, 1280): 0 no pepper, 1 body, 2 calyx, 3 stem.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from torch import Tensor
 
 HEIGHT, WIDTH = 480, 640
 HOLD_OUT_EVERY = 16
-"""One shard in so many is kept for checking and never trained on."""
+"""One scene in so many is kept for checking and never trained on."""
 PARTS = 4
 """A label is owner * PARTS + part."""
 _MOST_OWNERS = 62
@@ -31,7 +31,7 @@ _POLL_SECONDS = 2.0
 
 @dataclass
 class SceneStore:
-    """Scenes on one device, growing as shards arrive.
+    """Scenes on one device, growing as they arrive.
 
     Attributes
     ----------
@@ -52,16 +52,14 @@ class SceneStore:
         self.labels = torch.empty((0, 2 * HEIGHT, 2 * WIDTH), dtype=torch.uint8, device=self.device)
 
     def add(self, radiance: np.ndarray, labels: np.ndarray) -> None:
-        """Append scenes; room is doubled when it runs out, so that adding stays cheap."""
-        number = len(radiance)
-        if self.count + number > len(self.radiance):
-            room = max(8, 2 * (self.count + number))
+        """Append a scene; room is doubled when it runs out, so that adding stays cheap."""
+        if self.count == len(self.radiance):
+            room = max(8, 2 * self.count)
             self.radiance = self._roomier(self.radiance, room)
             self.labels = self._roomier(self.labels, room)
-        place = slice(self.count, self.count + number)
-        self.radiance[place] = torch.from_numpy(radiance).to(self.device).permute(0, 3, 1, 2)
-        self.labels[place] = torch.from_numpy(labels).to(self.device)
-        self.count += number
+        self.radiance[self.count] = torch.from_numpy(radiance).to(self.device).permute(2, 0, 1)
+        self.labels[self.count] = torch.from_numpy(labels).to(self.device)
+        self.count += 1
 
     def _roomier(self, old: Tensor, room: int) -> Tensor:
         new = torch.empty((room, *old.shape[1:]), dtype=old.dtype, device=old.device)
@@ -69,14 +67,14 @@ class SceneStore:
         return new
 
 
-class ShardFolder:
-    """The shards of a folder, each read once by a thread of its own, spread over training and hold-out scenes."""
+class SceneFolder:
+    """The scenes of a folder, each read once by a thread of its own, spread over training and hold-out scenes."""
 
     def __init__(self, folder: Path, device: torch.device) -> None:
         self.training = SceneStore(device)
         self.held_out = SceneStore(device)
         self._folder = folder
-        self._ready: queue.Queue[tuple[np.ndarray, np.ndarray]] = queue.Queue(maxsize=16)
+        self._ready: queue.Queue[tuple[np.ndarray, np.ndarray]] = queue.Queue(maxsize=64)
         self._taken = 0
         threading.Thread(target=self._watch, daemon=True).start()
 
@@ -84,7 +82,7 @@ class ShardFolder:
         """Take in what has been read since the last call."""
         while not self._ready.empty():
             self._taken += 1
-            # By the order of arrival: the second shard checks, so a check exists from early on.
+            # By the order of arrival: the second scene checks, so a check exists from early on.
             store = self.held_out if self._taken % HOLD_OUT_EVERY == 2 else self.training
             store.add(*self._ready.get())
 
@@ -101,14 +99,14 @@ class ShardFolder:
 
 
 def _read(path: Path) -> tuple[np.ndarray, np.ndarray] | None:
-    """Radiance and labels of one shard; None, and a line, if the file is broken."""
+    """Radiance and labels of one scene; None, and a line, if the file is broken."""
     try:
-        with np.load(path) as shard:
-            radiance, owner, part = shard["radiance"], shard["owner"], shard["part"]
+        with np.load(path) as scene:
+            radiance, owner, part = scene["radiance"], scene["fruit"], scene["part"]
     except (OSError, ValueError, KeyError, zipfile.BadZipFile) as error:
         print(f"left out {path.name}: {error}", flush=True)
         return None
-    if radiance.shape[1:] != (HEIGHT, WIDTH, 3) or owner.shape[1:] != (2 * HEIGHT, 2 * WIDTH):
+    if radiance.shape != (HEIGHT, WIDTH, 3) or owner.shape != (2 * HEIGHT, 2 * WIDTH):
         print(f"left out {path.name}: {radiance.shape}, {owner.shape}", flush=True)
         return None
     radiance = np.nan_to_num(radiance.astype(np.float32), nan=0.0, posinf=6e4, neginf=0.0).clip(0, 6e4)
