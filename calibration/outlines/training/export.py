@@ -40,8 +40,13 @@ def write_onnx(net: FruitNet, path: Path) -> None:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", DeprecationWarning)
         torch.onnx.export(
-            folded(net), (torch.zeros(INPUT),), str(part), opset_version=OPSET, input_names=["picture"],
-            output_names=["maps"], dynamo=False,
+            folded(net),
+            (torch.zeros(INPUT),),
+            str(part),
+            opset_version=OPSET,
+            input_names=["picture"],
+            output_names=["maps"],
+            dynamo=False,
         )
     graph = onnx.load(str(part)).graph
     strange = {node.op_type for node in graph.node} - ALLOWED

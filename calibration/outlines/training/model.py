@@ -50,9 +50,7 @@ class FruitNet(nn.Module):
     def __init__(self) -> None:
         super().__init__()
         self.entry = convolution(3, WIDTHS[0], stride=2)
-        self.down = nn.ModuleList(
-            convolution(few, many, stride=2) for few, many in itertools.pairwise(WIDTHS)
-        )
+        self.down = nn.ModuleList(convolution(few, many, stride=2) for few, many in itertools.pairwise(WIDTHS))
         self.stages = nn.ModuleList(
             nn.Sequential(*(Block(width) for _ in range(depth)))
             for width, depth in zip(WIDTHS[1:], DEPTHS, strict=True)
@@ -93,4 +91,3 @@ class FruitNet(nn.Module):
 def full_size(maps: Tensor) -> Tensor:
     """Return the maps at full size, in float32: (N, 6, H, W)."""
     return pixel_shuffle(maps.float(), 2)
-

@@ -47,8 +47,8 @@ class PictureStore:
 
     def share(self, net: FruitNet) -> float:
         """Return the share of the pictures that the network calls fruit."""
-        shares = [(self._asked(net, index) > 0.5)[self.inside[index]].float().mean() for index in range(self.count)]
-        return float(torch.stack(shares).mean())
+        said = (self._asked(net, index)[self.inside[index]] > 0.5 for index in range(self.count))
+        return float(torch.stack([picture.float().mean() for picture in said]).mean())
 
     @torch.no_grad()
     def _asked(self, net: FruitNet, index: int) -> Tensor:

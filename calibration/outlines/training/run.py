@@ -67,9 +67,11 @@ def main(arguments: Sequence[str] | None = None) -> None:
         second_checkpoint = out.with_suffix(".pt")
         if options.resume and second_checkpoint.exists():
             second.resume(second_checkpoint)
-        _train(
-            second, lambda: _mixed(scenes, peppers, other, options.batch), options, until, out, scenes, peppers, other
-        )
+
+        def batch() -> tuple[Tensor, Targets]:
+            return _mixed(scenes, peppers, other, options.batch)
+
+        _train(second, batch, options, until, out, scenes, peppers, other)
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -130,9 +132,7 @@ def _photographed(store: PictureStore, number: int) -> tuple[Tensor, Targets]:
     return developed(light, real=True), targets
 
 
-def _mixed(
-    scenes: SceneFolder, peppers: PictureStore, other: PictureStore, number: int
-) -> tuple[Tensor, Targets]:
+def _mixed(scenes: SceneFolder, peppers: PictureStore, other: PictureStore, number: int) -> tuple[Tensor, Targets]:
     several = [
         _rendered(scenes, number - 2 * (number // 4)),
         _photographed(peppers, number // 4),
