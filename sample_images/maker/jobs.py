@@ -1,0 +1,93 @@
+"""What one process does for one scene, and the loop that keeps many busy and survives a dead one."""
+
+from __future__ import annotations
+
+import os
+import queue
+import threading
+import time
+import traceback
+from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
+from multiprocessing import get_context
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from .render import start, trace
+from .training import training_labels, training_scene
+
+
+def train_one(seed: int, options: dict[str, Any]) -> str:
+    """Make one training scene; returns its summary or its failure."""
+    out = Path(options["out"]) / f"scene_{seed:08d}.npz"
+    if out.exists():
+        return f"{seed} there already"
+    began = time.time()
+    scene = training_scene(seed, options["size"], options["textures"])
+    labels, centres, hidden, cards = training_labels(scene)
+    built = time.time()
+    radiance = trace(start(options["variant"]), scene, spp=options["spp"], depth=6, clean=not options["noisy"])
+    partial = out.with_suffix(".part")
+    with partial.open("wb") as file:
+        np.savez_compressed(
+            file,
+            radiance=radiance.clip(0, 6e4).astype(np.float16)[None],
+            owner=labels.fruit[None],
+            part=labels.part[None],
+            centres=centres.astype(np.float32),
+            hidden=hidden.astype(np.float32),
+            cards=cards.astype(np.float32),
+            kind=np.array(scene.kind),
+            seed=np.array(seed),
+        )
+    partial.rename(out)
+    spent = f"built {built - began:.1f} s, all {time.time() - began:.1f} s"
+    return f"{seed} {scene.kind} {len(scene.fruit)} fruit, {spent}"
+
+
+def guarded(job: Any, item: Any, options: dict[str, Any]) -> str:
+    """Run a job; a failure becomes a printed trace, so that one bad scene does not stop the others."""
+    try:
+        return str(job(item, options))
+    except Exception:  # noqa: BLE001
+        return f"{item} FAILED\n{traceback.format_exc()}"
+
+
+def run_all(job: Any, items: list[Any], options: dict[str, Any], workers: int) -> int:
+    """Run a job over items in worker processes, printing as they finish.
+
+    A worker that dies takes only its own scene with it. Returns the number of items that failed.
+    """
+    os.environ.setdefault("OMP_NUM_THREADS", "1" if workers > 1 else "2")
+    waiting: queue.SimpleQueue[Any] = queue.SimpleQueue()
+    for item in items:
+        waiting.put(item)
+    began, lock, count = time.time(), threading.Lock(), [0, 0]
+
+    def tend() -> None:
+        while not waiting.empty():
+            with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as pool:
+                for _ in range(80):
+                    try:
+                        item = waiting.get_nowait()
+                    except queue.Empty:
+                        return
+                    try:
+                        line = pool.submit(guarded, job, item, options).result()
+                    except BrokenProcessPool as problem:
+                        line = f"{item} FAILED: the worker died: {problem}"
+                    with lock:
+                        count[0] += 1
+                        count[1] += "FAILED" in line
+                        print(f"[{count[0]}/{len(items)} {time.time() - began:.0f} s] {line}", flush=True)
+                    if "the worker died" in line:
+                        break
+
+    keepers = [threading.Thread(target=tend) for _ in range(min(workers, len(items)))]
+    for keeper in keepers:
+        keeper.start()
+    for keeper in keepers:
+        keeper.join()
+    return count[1]
