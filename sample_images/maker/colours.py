@@ -75,3 +75,36 @@ def of_temperature(kelvin: float, tint: float = 0.0) -> NDArray[np.float64]:
     rgb = np.linalg.inv(SRGB_TO_XYZ) @ np.array([x / y, 1.0, (1 - x - y) / y])
     rgb = np.clip(rgb, 0.02, None)
     return np.asarray(rgb / rgb.mean())
+
+
+def ciede2000(first: Floats, second: Floats) -> Floats:
+    """Color difference of CIELAB colors (..., 3) (CIE 142-2001; formula as in Sharma, Wu & Dalal 2005)."""
+    l1, a1, b1 = np.moveaxis(np.asarray(first, float), -1, 0)
+    l2, a2, b2 = np.moveaxis(np.asarray(second, float), -1, 0)
+    c7 = ((np.hypot(a1, b1) + np.hypot(a2, b2)) / 2) ** 7
+    g = 0.5 * (1 - np.sqrt(c7 / (c7 + 25.0**7)))
+    a1, a2 = a1 * (1 + g), a2 * (1 + g)
+    c1, c2 = np.hypot(a1, b1), np.hypot(a2, b2)
+    h1, h2 = np.degrees(np.arctan2(b1, a1)) % 360, np.degrees(np.arctan2(b2, a2)) % 360
+    colourless = c1 * c2 == 0
+    dh = np.where(colourless, 0, (h2 - h1 + 180) % 360 - 180)
+    total = h1 + h2
+    mean_h = np.where(
+        np.abs(h1 - h2) <= 180, total / 2, np.where(total < 360, (total + 360) / 2, (total - 360) / 2)
+    )
+    mean_h = np.where(colourless, total, mean_h)
+    mean_l, mean_c = (l1 + l2) / 2, (c1 + c2) / 2
+    big_h = 2 * np.sqrt(c1 * c2) * np.sin(np.radians(dh) / 2)
+    t = (
+        1
+        - 0.17 * np.cos(np.radians(mean_h - 30))
+        + 0.24 * np.cos(np.radians(2 * mean_h))
+        + 0.32 * np.cos(np.radians(3 * mean_h + 6))
+        - 0.20 * np.cos(np.radians(4 * mean_h - 63))
+    )
+    sl = 1 + 0.015 * (mean_l - 50) ** 2 / np.sqrt(20 + (mean_l - 50) ** 2)
+    sc, sh = 1 + 0.045 * mean_c, 1 + 0.015 * mean_c * t
+    rc = 2 * np.sqrt(mean_c**7 / (mean_c**7 + 25.0**7))
+    rt = -np.sin(np.radians(60 * np.exp(-(((mean_h - 275) / 25) ** 2)))) * rc
+    dl, dc, dh_ = (l2 - l1) / sl, (c2 - c1) / sc, big_h / sh
+    return np.sqrt(dl**2 + dc**2 + dh_**2 + rt * dc * dh_)

@@ -180,10 +180,8 @@ def _through_lens(radiance: NDArray[np.float32], camera: Camera, margin: int) ->
     return np.clip(np.stack(out, -1), 0, None).reshape(camera.height, camera.width, 3).astype(np.float32)
 
 
-def quieten(
-    radiance: NDArray[np.float32], albedo: Floats, normal: Floats, reach: int = 4
-) -> NDArray[np.float32]:
-    """A non-local mean over a small disk: alike in patch, albedo and normal. Single sparkling pixels are capped first."""
+def quieten(radiance: NDArray[np.float32], albedo: Floats, normal: Floats, reach: int = 4) -> NDArray[np.float32]:
+    """A non-local mean over a small disk, alike in patch, albedo and normal; lone sparkles are capped first."""
     signal = np.log1p(4 * np.clip(radiance, 0, 50)).astype(np.float32)
     signal = np.minimum(signal, np.stack([rank_filter(signal[..., k], -3, 3) for k in range(3)], -1))
     noise = np.maximum(uniform_filter(((signal - uniform_filter(signal, (3, 3, 1))) ** 2).mean(-1), 9), 1e-5) * 1.1

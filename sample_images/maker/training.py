@@ -2,9 +2,10 @@
 
 One file a scene (`scene_0000123.npz`):
 `radiance` float16 (1, 480, 640, 3) linear; `owner` uint8 (1, 960, 1280), the pepper's number from 1, and
-`part` uint8 (1, 960, 1280), 1 body, 2 calyx, 3 stem: label pixels (2i, 2j) to (2i + 1, 2j + 1)
-lie on radiance pixel (i, j); `centres` float32 (n, 2), each pepper's body centre in pixels of the 640 x 480
-picture; `hidden` float32 (n,), the share of each pepper's own outline that something else hides; `cards` float32 (m, 4, 2), corners of the cards in view;
+`part` uint8 (1, 960, 1280), 1 body, 2 calyx, 3 stem: label pixels (2i, 2j) to (2i + 1, 2j + 1) lie on radiance
+pixel (i, j); `centres` float32 (n, 2), each pepper's body centre in pixels of the 640 x 480 picture; `hidden`
+float32 (n,), the share of each pepper's own outline that something else hides; `cards` float32 (m, 4, 2), corners
+of the cards in view;
 `kind` ("plate", "heap", "close", "none"), `seed`.
 """
 
@@ -16,7 +17,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from .card import random_card
+from .card import print_card, random_card
 from .fields import between, chance, pick
 from .fruit_first import make_fruit
 from .labels import Labels, alone, label
@@ -197,7 +198,10 @@ def _hand_over(rng: np.random.Generator, fruit: list[PlacedFruit]) -> Thing:
 
 
 def _loose_card(rng: np.random.Generator) -> tuple[Thing, Floats]:
-    picture, size = random_card(rng)
+    if chance(rng, 0.4):
+        picture, size, _ = print_card(rng)
+    else:
+        picture, size = random_card(rng)
     turn, radius, angle = between(rng, 0, 2 * np.pi), between(rng, 60, 240), between(rng, 0, 2 * np.pi)
     centre = (radius * np.cos(angle), radius * np.sin(angle))
     high = between(rng, 1.2, 10)
