@@ -1,14 +1,45 @@
-"""Find the peppers of a photo: the room's front door."""
+"""Find the peppers of a photo: the room's front door.
+
+Network, grouping, refinement inside each fruit's box, hidden parts, and at last what is doubtful. Without the
+trained model the plain colour finder stands in, and says so by marking everything doubtful.
+"""
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
 from truelobe.fruit.classical import find_by_colour
-from truelobe.fruit.silhouette import Polygon, Silhouette
+from truelobe.fruit.grouping import Groups, group
+from truelobe.fruit.hidden import Hidden, hidden, rim
+from truelobe.fruit.network import FruitMaps, look, probability
+from truelobe.fruit.refine import Edge, snapped
+from truelobe.fruit.silhouette import Mask, Polygon, Silhouette, area, bounding_box, contours, filled, grown
+from truelobe.fruit.window import Window, window
+from truelobe.messages import TruelobeError
+
+_SMALLEST_RING = 0.004
+"""Rings smaller than this share of the body are specks."""
+_SMALLEST_CALYX = 0.001
+LOWEST_SURE_SCORE = 0.85
+LOWEST_SURE_EDGE = 0.6
+"""Mean sureness of the network's edge below which the outline is doubtful."""
+SMALL_BESIDE_OTHERS = 0.3
+"""A fruit with less area than this times the median of the others is doubtful."""
+MOST_AT_FRAME = 0.06
+MOST_HIDDEN = 0.45
+
+
+@dataclasses.dataclass(frozen=True)
+class Candidate:
+    """A fruit outlined by itself, before it is compared with its neighbours."""
+
+    silhouette: Silhouette
+    outer: Polygon
+    sureness: float
 
 
 def find_fruit(pixels: NDArray[np.uint8], exclude: Sequence[Polygon] = ()) -> tuple[Silhouette, ...]:
@@ -26,4 +57,130 @@ def find_fruit(pixels: NDArray[np.uint8], exclude: Sequence[Polygon] = ()) -> tu
     tuple of Silhouette
         In reading order, numbered from 1; empty if there is none.
     """
-    return find_by_colour(pixels, exclude)
+    try:
+        maps = look(pixels, exclude)
+    except TruelobeError:
+        return find_by_colour(pixels, exclude)
+    return outlined(pixels, maps, group(maps))
+
+
+def outlined(pixels: NDArray[np.uint8], maps: FruitMaps, groups: Groups) -> tuple[Silhouette, ...]:
+    """Outline grouped fruits on the photo's own pixels, and compare them with each other."""
+    found = [candidate(pixels, maps, groups, number) for number in range(1, groups.count + 1)]
+    return compared([one for one in found if one is not None], maps.shape)
+
+
+def candidate(
+    pixels: NDArray[np.uint8], maps: FruitMaps, groups: Groups, number: int, level: float = 0.0
+) -> Candidate | None:
+    """Outline one fruit; None if nothing of it is left at full size. `level` is the logit of its edge."""
+    view = window(pixels, maps, groups, number, level)
+    rings = contours(view.body, 0.0)
+    if not rings:
+        return None
+    main = abs(area(rings[0]))
+    kept = [ring for ring in rings if abs(area(ring)) >= _SMALLEST_RING * main]
+    edges = [snapped(kept[0], view.lab, view.other, view.network_px)]
+    outline = tuple(view.to_photo(ring) for ring in (edges[0].ring, *kept[1:]))
+    own = groups.bodies == number
+    chance = probability(maps.fruit)
+    return Candidate(
+        silhouette=_silhouette(view, outline, main, pixels.shape, score=float(chance[own].mean())),
+        outer=outline[0],
+        sureness=_sureness(maps, edges[0], view),
+    )
+
+
+def compared(candidates: Sequence[Candidate], shape: tuple[int, int]) -> tuple[Silhouette, ...]:
+    """Judge what each fruit's neighbours and the frame hide and what is doubtful; number in reading order."""
+    rims = [rim(one.outer, shape) for one in candidates]
+    areas = np.array([abs(area(one.outer)) for one in candidates])
+    finished = []
+    for index, (one, edge, part) in enumerate(zip(candidates, rims, hidden(rims), strict=True)):
+        others = np.delete(areas, index)
+        small = others.size > 0 and areas[index] < SMALL_BESIDE_OTHERS * float(np.median(others))
+        doubtful = (
+            one.silhouette.score < LOWEST_SURE_SCORE
+            or one.sureness < LOWEST_SURE_EDGE
+            or small
+            or float(edge.at_frame.mean()) > MOST_AT_FRAME
+            or part.fraction > MOST_HIDDEN
+        )
+        finished.append(_with_neighbours(one.silhouette, part, doubtful))
+    return numbered(finished)
+
+
+def numbered(silhouettes: Sequence[Silhouette]) -> tuple[Silhouette, ...]:
+    """Number in reading order: rows from the top, each from the left."""
+    if not silhouettes:
+        return ()
+    row = float(np.median([one.box[3] - one.box[1] for one in silhouettes])) * 0.7
+    ordered: list[Silhouette] = []
+    rest = sorted(silhouettes, key=lambda one: float(one.centre_px[1]))
+    while rest:
+        line = [one for one in rest if one.centre_px[1] < rest[0].centre_px[1] + row]
+        rest = rest[len(line) :]
+        ordered += sorted(line, key=lambda one: float(one.centre_px[0]))
+    return tuple(dataclasses.replace(one, number=number) for number, one in enumerate(ordered, start=1))
+
+
+def _silhouette(
+    view: Window, outline: tuple[Polygon, ...], main: float, shape: tuple[int, ...], score: float
+) -> Silhouette:
+    calyx_rings = [ring for ring in contours(view.calyx, 0.0) if abs(area(ring)) >= _SMALLEST_CALYX * main]
+    stem_rings = [ring for ring in contours(view.stem, 0.0) if abs(area(ring)) >= _SMALLEST_CALYX * main]
+    calyx_px = tuple(view.to_photo(ring) for ring in calyx_rings)
+    stem_px = tuple(view.to_photo(ring) for ring in stem_rings)
+    points = np.concatenate([*outline, *stem_px])
+    low, high = np.floor(points.min(axis=0)).astype(int), np.ceil(points.max(axis=0)).astype(int) + 1
+    box = grown((int(low[0]), int(low[1]), int(high[0]), int(high[1])), 1, shape)
+    body = filled(outline, box)
+    inner = bounding_box(body)
+    return Silhouette(
+        number=1,
+        box=box,
+        body=body,
+        calyx=filled(calyx_px, box) & body,
+        stem=filled(stem_px, box) & ~body,
+        outline_px=outline,
+        calyx_px=calyx_px,
+        stem_px=stem_px,
+        centre_px=np.array([box[0] + (inner[0] + inner[2] - 1) / 2, box[1] + (inner[1] + inner[3] - 1) / 2]),
+        score=score,
+        doubtful=False,
+        hidden_fraction=0.0,
+        occluded=tuple(np.zeros(len(ring), bool) for ring in outline),
+    )
+
+
+def _sureness(maps: FruitMaps, edge: Edge, view: Window) -> float:
+    """How steeply the network's own probability falls at the outline, 0..1: from 1 px inside to 1 px outside."""
+    ring = maps.to_network(view.to_photo(edge.ring))
+    tangent = np.roll(ring, -1, axis=0) - np.roll(ring, 1, axis=0)
+    normal = np.stack([tangent[:, 1], -tangent[:, 0]], -1) * np.sign(area(ring))
+    normal /= np.maximum(np.hypot(normal[:, :1], normal[:, 1:]), 1e-9)
+    chance = probability(maps.fruit)
+    height, width = chance.shape
+
+    def at(places: Polygon) -> Polygon:
+        columns = np.clip(np.round(places[:, 0]).astype(int), 0, width - 1)
+        rows = np.clip(np.round(places[:, 1]).astype(int), 0, height - 1)
+        found: Polygon = chance[rows, columns].astype(np.float64)
+        return found
+
+    fall = at(ring - 2.5 * normal) - np.minimum(at(ring + 2.5 * normal), 1 - maps_contact(maps, ring))
+    return float(np.clip(fall, 0, 1).mean())
+
+
+def maps_contact(maps: FruitMaps, ring: Polygon) -> Polygon:
+    """Contact probability at network positions (K, 2): a border to another fruit is an edge as well."""
+    height, width = maps.contact.shape
+    columns = np.clip(np.round(ring[:, 0]).astype(int), 0, width - 1)
+    rows = np.clip(np.round(ring[:, 1]).astype(int), 0, height - 1)
+    found: Polygon = maps.contact[rows, columns].astype(np.float64)
+    return found
+
+
+def _with_neighbours(one: Silhouette, part: Hidden, doubtful: bool) -> Silhouette:
+    occluded: tuple[Mask, ...] = (part.occluded, *one.occluded[1:])
+    return dataclasses.replace(one, doubtful=doubtful, hidden_fraction=part.fraction, occluded=occluded)

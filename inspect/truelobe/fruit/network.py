@@ -1,0 +1,154 @@
+"""Ask the trained outline network what it sees, through OpenCV alone.
+
+The network takes 640 x 480 pixels; a photo is shrunk by area to fit, a portrait photo turned by a quarter, the
+rest padded by reflection. Its answers come back upright and cut to the photo: network x = (photo x + 0.5) * scale
+- 0.5, pixel centres at whole numbers in both.
+"""
+
+from __future__ import annotations
+
+import functools
+import threading
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from truelobe.data import data_path
+from truelobe.fruit.silhouette import Box, Mask, Polygon, filled
+
+Floats = NDArray[np.float32]
+
+INPUT_WIDTH, INPUT_HEIGHT = 640, 480
+MODEL = ("calibration", "outlines", "outlines.onnx")
+_VECTOR_UNIT = 32.0
+_MAPS = 6
+
+
+@dataclass(frozen=True)
+class FruitMaps:
+    """What the network says about a photo, upright, at network size.
+
+    Attributes
+    ----------
+    fruit, calyx, stem : ndarray of float32, shape (h, w)
+        Logits: above 0 is more likely than not. Fruit is body with calyx, without stem; far below 0 where barred.
+    vector : ndarray of float32, shape (h, w, 2)
+        From each pixel of a fruit or stem to the middle of what shows of that fruit, in network pixels, x first.
+    contact : ndarray of float32, shape (h, w)
+        Probability, 0..1, of a border between two fruits.
+    barred : ndarray of bool, shape (h, w)
+        Where no fruit is looked for.
+    scale : tuple of float
+        Network pixels per photo pixel, across and down.
+    shape : tuple of int
+        Height and width of the photo.
+    """
+
+    fruit: Floats
+    calyx: Floats
+    stem: Floats
+    vector: Floats
+    contact: Floats
+    barred: Mask
+    scale: tuple[float, float]
+    shape: tuple[int, int]
+
+    def to_network(self, photo_xy: NDArray[np.floating]) -> Polygon:
+        """Photo positions (..., 2) in network pixels."""
+        moved: Polygon = (np.asarray(photo_xy, np.float64) + 0.5) * self.scale - 0.5
+        return moved
+
+    def to_photo(self, network_xy: NDArray[np.floating]) -> Polygon:
+        """Network positions (..., 2) in photo pixels."""
+        moved: Polygon = (np.asarray(network_xy, np.float64) + 0.5) / self.scale - 0.5
+        return moved
+
+    def photo_box(self, network_box: Box) -> Box:
+        """Smallest photo box that covers a box of whole network pixels."""
+        x0, y0, x1, y1 = network_box
+        low, high = np.floor(np.array([x0, y0]) / self.scale), np.ceil(np.array([x1, y1]) / self.scale)
+        return (
+            max(int(low[0]), 0),
+            max(int(low[1]), 0),
+            min(int(high[0]), self.shape[1]),
+            min(int(high[1]), self.shape[0]),
+        )
+
+
+def model_path() -> Path:
+    """Return where the trained network lies.
+
+    Raises
+    ------
+    TruelobeError
+        ``data-missing`` when it is not there.
+    """
+    return data_path(*MODEL)
+
+
+def look(pixels: NDArray[np.uint8], exclude: Sequence[Polygon] = (), model: Path | None = None) -> FruitMaps:
+    """Ask the network once about a whole photo.
+
+    Parameters
+    ----------
+    pixels : ndarray of uint8, shape (H, W, 3)
+        Upright RGB photo.
+    exclude : sequence of ndarray of float, shape (K, 2)
+        Polygons in photo pixels where no fruit is looked for.
+    model : Path, optional
+        Another network file than the one shipped.
+    """
+    height, width = pixels.shape[:2]
+    upright = height > width
+    long, short = (height, width) if upright else (width, height)
+    factor = min(INPUT_WIDTH / long, INPUT_HEIGHT / short)
+    size = (max(round(width * factor), 1), max(round(height * factor), 1))
+    how = cv2.INTER_AREA if factor < 1 else cv2.INTER_CUBIC
+    small = np.asarray(cv2.resize(pixels, size, interpolation=how), np.uint8)
+    answer = _asked(np.rot90(small) if upright else small, model or model_path())
+    if upright:
+        answer = np.rot90(answer, -1, axes=(1, 2))
+        answer[3:5] = np.stack([-answer[4], answer[3]])
+    scale = (size[0] / width, size[1] / height)
+    barred = filled([(np.asarray(ring) + 0.5) * scale - 0.5 for ring in exclude], (0, 0, *size))
+    fruit = np.where(barred, np.float32(-20), answer[0])
+    return FruitMaps(
+        fruit=fruit,
+        calyx=answer[1],
+        stem=np.where(barred, np.float32(-20), answer[2]),
+        vector=np.ascontiguousarray(np.moveaxis(answer[3:5], 0, -1)) * np.float32(_VECTOR_UNIT),
+        contact=probability(answer[5]),
+        barred=barred,
+        scale=scale,
+        shape=(height, width),
+    )
+
+
+def probability(logit: Floats) -> Floats:
+    """Return the logistic function of a logit."""
+    return (1 / (1 + np.exp(-np.clip(logit, -30, 30)))).astype(np.float32)
+
+
+def _asked(landscape: NDArray[np.uint8], model: Path) -> Floats:
+    """The network's maps (6, h, w) for a picture that fits its input."""
+    height, width = landscape.shape[:2]
+    padded = cv2.copyMakeBorder(
+        np.ascontiguousarray(landscape), 0, INPUT_HEIGHT - height, 0, INPUT_WIDTH - width, cv2.BORDER_REFLECT
+    )
+    blob = (np.moveaxis(padded, -1, 0)[None].astype(np.float32) / 255 - 0.5).astype(np.float32)
+    net = _network(str(model), threading.get_ident())
+    net.setInput(blob)
+    raw = np.asarray(net.forward(), np.float32).reshape(_MAPS, 2, 2, INPUT_HEIGHT // 2, INPUT_WIDTH // 2)
+    # Four sub-pixels a map, shuffled to full size here because OpenCV's own shuffles differ between versions.
+    whole = raw.transpose(0, 3, 1, 4, 2).reshape(_MAPS, INPUT_HEIGHT, INPUT_WIDTH)
+    return np.array(whole[:, :height, :width])
+
+
+@functools.lru_cache(maxsize=4)
+def _network(path: str, thread: int) -> cv2.dnn.Net:
+    """One loaded network per thread: a network holds the buffers of the picture it works on."""
+    return cv2.dnn.readNetFromONNX(path)
