@@ -181,9 +181,9 @@ def make_ball(
 ) -> Ball:
     """Return a ball of radius 40 mm, part of its visible half unripe.
 
-    The border is a half plane through the diameter that lies in the image at right angles to `turn`; on a sphere the
-    skin between two such half planes has area in proportion to the angle between them, so the unripe share of the
-    visible half is exactly `share`.
+    The border is a half plane through the diameter that lies in the image at right angles to `turn`; on a sphere
+    the skin between two such half planes has area in proportion to the angle between them, so the unripe share of
+    the visible half is exactly `share`.
     """
     size = 2 * radius_px + 9
     middle = (size - 1) / 2
