@@ -80,6 +80,8 @@ def decide(figure: Figure | None, limit: Limit, *, level: float = 0.95, basis: B
     if figure is None:
         return Decision(limit, basis, "not seen", None)
     below = figure.probability_below(limit.value)
+    if figure.quantiles[0] == figure.quantiles[-1] == limit.value:
+        below = 0.0  # Known without doubt and exactly at the limit: not below it, in either sense.
     met = below if limit.sense == "under" else 1 - below
     outcome: Outcome = "met" if met >= level else "missed" if met <= 1 - level else "too close"
     return Decision(limit, basis, outcome, met)

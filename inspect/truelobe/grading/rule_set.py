@@ -10,6 +10,7 @@ import hashlib
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from typing import Any, Literal
 
@@ -234,6 +235,7 @@ def load_rule_set(which: str | Path = SHIPPED[0]) -> RuleSet:
     return read_rule_set(written)
 
 
+@cache
 def shipped_rule_sets() -> tuple[RuleSet, ...]:
     """Return every set that comes with the tool."""
     return tuple(load_rule_set(name) for name in SHIPPED)
