@@ -100,43 +100,49 @@ def _world(mi: Any, scene: Scene, margin: int, depth: int) -> Any:
             "to_world": place.scale([panel.width / 2, panel.height / 2, 1]),
             "emitter": {"type": "area", "radiance": {"type": "rgb", "value": panel.radiance.tolist()}},
         }
-    for k, thing in enumerate(scene.things):
-        parts[f"thing{k}"] = _mesh(mi, f"thing{k}", thing)
-    for k, placed in enumerate(scene.fruit):
+    painted = [thing for thing in scene.things if thing.texture is None]
+    for placed in scene.fruit:
         model = placed.model
         gloss = float(model.notes.get("gloss", 0.28))
-        parts[f"fruit{k}"] = _mesh(
-            mi,
-            f"fruit{k}",
-            Thing(
-                "fruit",
-                placed.vertices,
-                model.faces,
-                colour=model.vertex_reflectance,
-                roughness=gloss,
-                clearcoat=0.15,
-            ),
+        painted.append(
+            Thing("fruit", placed.vertices, model.faces, colour=model.vertex_reflectance, roughness=gloss)
         )
+    if painted:
+        parts["painted"] = _mesh(mi, "painted", *_joined(painted))
+    for k, thing in enumerate(thing for thing in scene.things if thing.texture is not None):
+        normals = vertex_normals(thing.vertices, thing.faces)
+        parts[f"textured{k}"] = _mesh(mi, f"textured{k}", thing, normals, None)
     return mi.load_dict(parts)
 
 
-def _mesh(mi: Any, name: str, thing: Thing) -> Any:
+def _joined(things: list[Thing]) -> tuple[Thing, Floats, Floats]:
+    """All painted things as one mesh, with normals and roughness per vertex.
+
+    One shape with one surface model instead of dozens: the tracer's compilers take seconds for each.
+    """
+    starts = np.cumsum([0, *(len(thing.vertices) for thing in things)])
+    faces = np.concatenate([thing.faces + start for thing, start in zip(things, starts[:-1], strict=True)])
+    colour = np.concatenate([thing.colour for thing in things if thing.colour is not None])
+    whole = Thing("painted", np.concatenate([thing.vertices for thing in things]), faces, colour=colour)
+    rough = np.concatenate([np.full(len(thing.vertices), thing.roughness) for thing in things])
+    return whole, np.concatenate([vertex_normals(thing.vertices, thing.faces) for thing in things]), rough
+
+
+def _mesh(mi: Any, name: str, thing: Thing, normals: Floats, rough: Floats | None) -> Any:
+    base: dict[str, Any] = {"type": "mesh_attribute", "name": "vertex_color"}
+    roughness: Any = {"type": "mesh_attribute", "name": "vertex_rough"}
     if thing.texture is not None:
-        base: dict[str, Any] = {
-            "type": "bitmap",
-            "bitmap": mi.Bitmap(np.ascontiguousarray(thing.texture[::-1], np.float32)),
-            "raw": True,
-        }
-    else:
-        base = {"type": "mesh_attribute", "name": "vertex_color"}
+        picture = np.ascontiguousarray(thing.texture[::-1], np.float32)
+        base = {"type": "bitmap", "bitmap": mi.Bitmap(picture), "raw": True}
+        roughness = float(thing.roughness)
     surface = {
         "type": "twosided",
         "inner": {
             "type": "principled",
             "base_color": base,
-            "roughness": float(thing.roughness),
-            "specular": float(thing.specular),
-            "clearcoat": float(thing.clearcoat),
+            "roughness": roughness,
+            "specular": 0.5,
+            "clearcoat": 0.15,
             "clearcoat_gloss": 0.8,
         },
     }
@@ -152,13 +158,15 @@ def _mesh(mi: Any, name: str, thing: Thing) -> Any:
     )
     params = mi.traverse(mesh)
     params["vertex_positions"] = np.ascontiguousarray(thing.vertices, np.float32).ravel()
-    params["vertex_normals"] = vertex_normals(thing.vertices, thing.faces).astype(np.float32).ravel()
+    params["vertex_normals"] = np.ascontiguousarray(normals, np.float32).ravel()
     params["faces"] = np.ascontiguousarray(thing.faces, np.uint32).ravel()
     if thing.uv is not None:
         params["vertex_texcoords"] = np.ascontiguousarray(thing.uv, np.float32).ravel()
     params.update()
     if thing.colour is not None:
         mesh.add_attribute("vertex_color", 3, np.ascontiguousarray(thing.colour, np.float32).ravel())
+    if rough is not None:
+        mesh.add_attribute("vertex_rough", 1, np.ascontiguousarray(rough, np.float32))
     return mesh
 
 

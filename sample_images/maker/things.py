@@ -27,8 +27,6 @@ class Thing:
     texture: Floats | None = None  # (h, w, 3), linear reflectance
     uv: Floats | None = None  # (V, 2), v upwards
     roughness: float = 0.5
-    specular: float = 0.5
-    clearcoat: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -67,7 +65,6 @@ def flat(
     centre: tuple[float, float] = (0, 0),
     repeat: float = 1.0,
     roughness: float = 0.5,
-    clearcoat: float = 0.0,
     curl: float = 0.0,
 ) -> Thing:
     """A rectangle (table, cloth, card) at height z, texture `repeat` times across; `curl` mm at its ends."""
@@ -82,7 +79,7 @@ def flat(
         if repeat != 1
         else np.stack([u, v], -1).reshape(-1, 2)
     )
-    return Thing(name, points, sheet_faces(n, n), texture=texture, uv=uv, roughness=roughness, clearcoat=clearcoat)
+    return Thing(name, points, sheet_faces(n, n), texture=texture, uv=uv, roughness=roughness)
 
 
 def dish(
@@ -132,15 +129,12 @@ def dish(
         paint[share > between(rng, 0.85, 0.97)] = band
     if kind == "rimmed" and chance(rng, 0.15):
         paint[share > well + 0.02] = band
-    metal = chance(rng, 0.2) and kind == "tray"
     thing = Thing(
         kind,
         points,
         faces,
         colour=paint,
         roughness=between(rng, 0.1, 0.5) if kind != "board" else 0.55,
-        clearcoat=0.8 if metal else between(rng, 0, 0.5),
-        specular=0.6,
     )
     return Dish(
         thing,
@@ -212,7 +206,6 @@ def round_body(rng: np.random.Generator, kind: str) -> Thing:
         outward(points, faces),
         colour=paint,
         roughness=between(rng, 0.15, 0.5),
-        clearcoat=between(rng, 0, 0.3),
     )
 
 
@@ -281,7 +274,6 @@ def mug(rng: np.random.Generator) -> Thing:
         faces,
         colour=np.tile(tint(rng, 0.5), (len(points), 1)),
         roughness=between(rng, 0.1, 0.4),
-        clearcoat=0.4,
     )
 
 
@@ -335,8 +327,6 @@ def moved(thing: Thing, rotation: Floats, shift: Floats) -> Thing:
         thing.texture,
         thing.uv,
         thing.roughness,
-        thing.specular,
-        thing.clearcoat,
     )
 
 

@@ -87,7 +87,6 @@ def _ground(rng: np.random.Generator, photos: Path | None) -> tuple[list[Thing],
             repeat=repeat,
             centre=(between(rng, -150, 150), between(rng, -150, 150)),
             roughness=between(rng, 0.15, 0.8),
-            clearcoat=between(rng, 0, 0.5) * chance(rng, 0.4),
         )
     ]
     if chance(rng, 0.35):
