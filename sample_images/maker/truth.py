@@ -1,8 +1,8 @@
 """The exact truth of a plate, from its meshes and its camera, as a compact JSON document.
 
-Lengths in mm, areas in mm2, pixels of the developed photo with centres at whole numbers. The camera is given in the
-card's frame (origin at the printed card's top-left corner, x right, y down, z into the table): a point X there is
-seen at K distort(R X + t).
+Lengths in mm, areas in mm2, pixels of the developed photo with centres at whole numbers. The camera is given in
+the card's frame (origin at the printed card's top-left corner, x right, y down, z into the table): a point X there
+is seen at K distort(R X + t).
 """
 
 from __future__ import annotations
