@@ -36,8 +36,7 @@ def camera(size, card_px, tilt=0.0, turn=0.0, offset=(0.0, 0.0), toward=0.0):
     """A pinhole camera over the card.
 
     `card_px`: width of the card if seen straight; `tilt` degrees about an axis `toward` in the card's plane;
-    `turn`
-    about the view axis; `offset` px of the card's middle from the picture's.
+    `turn` about the view axis; `offset` px of the card's middle from the picture's.
     """
     focal = 0.75 * size[0]
     tilt, turn, toward = np.radians([tilt, turn, toward])

@@ -14,7 +14,7 @@ _LEAST_SPREAD = 0.4  # of the board's area, spanned by the corners seen; less, a
 _WHOLE = 0.8  # of the corners; fewer, and something lies on the card
 
 # A card that lifts by h at distance b from its middle shifts there by b h / D in a photo from distance D.
-# 0.6 mm over the board is half a percent, as much as an unmeasured print may be off; a quarter of it is worth telling.
+# 0.6 mm over the board is half a percent, as much as an unmeasured print may be off; a quarter of it is told.
 _BENT_MM, _FOLDED_MM = 0.15, 0.6
 _BENT_PX = 0.5  # noise and blur alone stay well below
 
@@ -208,9 +208,8 @@ def check_light(layout: CardLayout, readings: tuple[PatchReading, ...]) -> tuple
     Notes
     -----
     The ladders run in opposite directions, so equal steps lie left and right at different heights: a slope of the
-    light across and one down the card both follow from the eight log ratios, and what they leave is a shadow's
-    edge.
-    Steps darker than a tenth of the light are left out: flare counts for too much there.
+    light across and one down the card both follow from the eight log ratios, and what they leave is a
+    shadow's edge. Steps darker than a tenth of the light are left out: flare counts for too much there.
     """
     found = {r.name: r for r in readings if not r.clipped}
     pairs = []

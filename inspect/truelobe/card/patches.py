@@ -98,8 +98,7 @@ def black_and_white(layout: CardLayout, readings: tuple[PatchReading, ...]) -> b
     Notes
     -----
     Log ratios of the channels of the colour patches, relative to those of the greys, are regressed on their
-    nominal
-    values: the slope is 1 for a faithful print, 0 for a print or a photo without colour.
+    nominal values: the slope is 1 for a faithful print, 0 for a print or a photo without colour.
     """
     found = {reading.name: np.log(np.maximum(reading.linear, 0.004)) for reading in readings}
     greys = [found[patch.name] for patch in layout.patches if patch.kind == "grey" and patch.name in found]
