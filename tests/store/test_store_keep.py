@@ -9,8 +9,8 @@ from truelobe.store import Defect, Grade, NewInspection, Print, Store, crop_box,
 
 
 @pytest.fixture
-def store(tmp_path):
-    opened = open_store(tmp_path)
+def store(tmp_path, database_url):
+    opened = open_store(tmp_path, database_url)
     yield opened
     opened.close()
 

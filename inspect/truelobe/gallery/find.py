@@ -1,0 +1,350 @@
+"""Find plates: by words, figures, decisions and what people wrote; sorted, and paged by key.
+
+Paging by key means that a page starts after the last plate of the one before, wherever it now stands: plates kept
+or removed meanwhile make nobody see a plate twice or miss one.
+"""
+
+from __future__ import annotations
+
+import base64
+import binascii
+import json
+from dataclasses import asdict, dataclass, fields
+from datetime import date, datetime
+from typing import Any, Literal, get_args
+
+from sqlalchemy import ColumnElement, Connection, Row, and_, exists, func, select, tuple_
+
+from truelobe.messages import TruelobeError
+from truelobe.store import Store, words
+from truelobe.store.models_gallery import (
+    DecisionRow,
+    DefectRow,
+    InspectionPhotoRow,
+    InspectionRow,
+    PepperRow,
+    PhotoRow,
+    TagRow,
+    WallItemRow,
+    WallRow,
+)
+
+Sort = Literal[
+    "kept, newest first",
+    "plate date, newest first",
+    "plate date, oldest first",
+    "largest first",
+    "smallest first",
+    "least colored first",
+    "most colored first",
+    "title",
+]
+SORTS: tuple[Sort, ...] = get_args(Sort)
+Range = tuple[float | None, float | None]
+_KEYS: dict[str, tuple[Any, bool]] = {
+    "kept, newest first": (InspectionRow.kept_at, True),
+    "plate date, newest first": (InspectionRow.plate_date, True),
+    "plate date, oldest first": (InspectionRow.plate_date, False),
+    "largest first": (InspectionRow.sort_diameter_mm, True),
+    "smallest first": (InspectionRow.sort_diameter_mm, False),
+    "least colored first": (InspectionRow.sort_not_fully_coloured, True),
+    "most colored first": (InspectionRow.sort_not_fully_coloured, False),
+    "title": (InspectionRow.sort_title, False),
+}
+ANY: Range = (None, None)
+
+
+@dataclass(frozen=True)
+class Query:
+    """What to look for. Everything given must hold; what concerns a pepper must hold for one and the same pepper.
+
+    Attributes
+    ----------
+    words : str
+        Each word must occur, as the start of a word.
+    colours, outcomes : tuple of str
+        One of them.
+    diameter_mm, length_mm, not_fully_coloured : (low, high)
+        Both ends included; None leaves an end open. mm, and fractions.
+    rule : str
+        Narrows `outcomes` to one rule's decisions.
+    measured : bool or None
+        Only measured plates, only plates that were not, or both.
+    binned : bool
+        Look in the bin instead.
+    """
+
+    words: str = ""
+    colours: tuple[str, ...] = ()
+    diameter_mm: Range = ANY
+    length_mm: Range = ANY
+    not_fully_coloured: Range = ANY
+    outcomes: tuple[str, ...] = ()
+    rule: str = ""
+    grade: str = ""
+    defect: str = ""
+    tag: str = ""
+    who: str = ""
+    first_day: date | None = None
+    last_day: date | None = None
+    measured: bool | None = None
+    examples: bool = False
+    wall: str = ""
+    binned: bool = False
+    sort: Sort = "kept, newest first"
+
+    def text(self) -> str:
+        """Write the query as JSON: only what is asked for."""
+        asked = {
+            name: value.isoformat() if isinstance(value, date) else value
+            for name, value in asdict(self).items()
+            if value != getattr(_NOTHING_ASKED, name)
+        }
+        return json.dumps(asked, ensure_ascii=False)
+
+    @classmethod
+    def from_text(cls, text: str) -> Query:
+        """Read a query back; what this version does not know is left out."""
+        asked = json.loads(text)
+        known = {field.name for field in fields(cls)}
+        values: dict[str, Any] = {
+            name: tuple(value) if isinstance(value, list) else value
+            for name, value in asked.items()
+            if name in known
+        }
+        for name in ("first_day", "last_day"):
+            if values.get(name):
+                values[name] = date.fromisoformat(values[name])
+        if values.get("sort") not in SORTS:
+            values.pop("sort", None)
+        return cls(**values)
+
+
+_NOTHING_ASKED = Query()
+
+
+@dataclass(frozen=True)
+class Card:
+    """A plate as a page of results shows it. Spans are (smallest, largest) of its peppers, None if unmeasured."""
+
+    uid: str
+    version: int
+    title: str
+    status: str
+    plate_date: date
+    kept_at: datetime
+    who: str
+    example: bool
+    teaching_note: str
+    grade: str | None
+    pepper_count: int
+    colours: tuple[str, ...]
+    diameter_mm: tuple[float, float] | None
+    length_mm: tuple[float, float] | None
+    not_fully_coloured: tuple[float, float] | None
+    thumbnail_sha256: str | None
+    photo_sha256: str | None
+
+
+@dataclass(frozen=True)
+class Page:
+    """Some cards, and where the next page starts; `after` is None on the last one."""
+
+    cards: tuple[Card, ...]
+    after: str | None
+
+
+def find(store: Store, query: Query = _NOTHING_ASKED, *, after: str | None = None, limit: int = 24) -> Page:
+    """Return one page of the plates that a query asks for.
+
+    Parameters
+    ----------
+    after : str, optional
+        `Page.after` of the page before.
+
+    Raises
+    ------
+    TruelobeError
+        ``page-unknown`` when `after` is no such key.
+    """
+    key, falling = _KEYS[query.sort]
+    order = (key.desc(), InspectionRow.id.desc()) if falling else (key, InspectionRow.id)
+    where = conditions(query, store.database.dialect)
+    if after is not None:
+        here, last = tuple_(key, InspectionRow.id), tuple_(*_from_cursor(after, query.sort))
+        where.append(here < last if falling else here > last)
+    statement = select(InspectionRow.__table__).where(*where).order_by(*order).limit(limit + 1)
+    with store.database.read() as connection:
+        rows = connection.execute(statement).all()
+        shown = rows[:limit]
+        cards = cards_of(connection, shown)
+    more = len(rows) > limit
+    return Page(cards, _cursor(getattr(shown[-1], key.key), shown[-1].id) if more else None)
+
+
+def count(store: Store, query: Query = _NOTHING_ASKED, at_most: int = 1000) -> int:
+    """Return how many plates a query asks for, counting no further than `at_most`."""
+    some = select(InspectionRow.id).where(*conditions(query, store.database.dialect)).limit(at_most).subquery()
+    with store.database.read() as connection:
+        return connection.execute(select(func.count()).select_from(some)).scalar_one()
+
+
+def uids(store: Store, query: Query) -> list[str]:
+    """Return the identifiers of every plate a query asks for, in its order."""
+    key, falling = _KEYS[query.sort]
+    order = (key.desc(), InspectionRow.id.desc()) if falling else (key, InspectionRow.id)
+    statement = select(InspectionRow.uid).where(*conditions(query, store.database.dialect)).order_by(*order)
+    with store.database.read() as connection:
+        return list(connection.execute(statement).scalars())
+
+
+def conditions(query: Query, dialect: str) -> list[ColumnElement[bool]]:
+    """Return what a query asks of a row of `inspections`."""
+    row = InspectionRow
+    where: list[ColumnElement[bool]] = [row.binned_at.is_not(None) if query.binned else row.binned_at.is_(None)]
+    matching = words.matching(dialect, query.words)
+    if matching is not None:
+        where.append(row.id.in_(matching))
+    pepper = _pepper_conditions(query)
+    if pepper:
+        where.append(exists().where(PepperRow.inspection_id == row.id, *pepper))
+        where += _narrowed_by_span(query)
+    for value, column, table in ((query.defect, DefectRow.defect, DefectRow), (query.tag, TagRow.tag, TagRow)):
+        if value:
+            where.append(exists().where(table.inspection_id == row.id, column == value))
+    if query.wall:
+        on_wall = and_(WallItemRow.inspection_id == row.id, WallItemRow.wall_id == WallRow.id)
+        where.append(exists().where(on_wall, WallRow.uid == query.wall))
+    if query.examples:
+        where.append(row.example.is_(True))
+    if query.measured is not None:
+        where.append(row.status != "not measured" if query.measured else row.status == "not measured")
+    equal = ((query.grade, row.grade), (query.who, row.who))
+    where += [column == value for value, column in equal if value]
+    if query.first_day:
+        where.append(row.plate_date >= query.first_day)
+    if query.last_day:
+        where.append(row.plate_date <= query.last_day)
+    return where
+
+
+def _pepper_conditions(query: Query) -> list[ColumnElement[bool]]:
+    where: list[ColumnElement[bool]] = []
+    if query.colours:
+        where.append(PepperRow.colour.in_(query.colours))
+    ranges = (
+        (query.diameter_mm, PepperRow.diameter_mm),
+        (query.length_mm, PepperRow.length_mm),
+        (query.not_fully_coloured, PepperRow.not_fully_coloured),
+    )
+    for (low, high), column in ranges:
+        where += [column >= low] if low is not None else []
+        where += [column <= high] if high is not None else []
+    if query.outcomes:
+        decision = and_(
+            DecisionRow.inspection_id == PepperRow.inspection_id,
+            DecisionRow.number == PepperRow.number,
+            DecisionRow.outcome.in_(query.outcomes),
+        )
+        where.append(exists().where(decision, *([DecisionRow.rule == query.rule] if query.rule else [])))
+    return where
+
+
+def _narrowed_by_span(query: Query) -> list[ColumnElement[bool]]:
+    """What follows for the plate's own row: a plate whose largest pepper is too small needs no look inside."""
+    ends = (
+        (query.diameter_mm[0], InspectionRow.sort_diameter_mm),
+        (query.not_fully_coloured[0], InspectionRow.sort_not_fully_coloured),
+    )
+    return [column >= low for low, column in ends if low is not None]
+
+
+def cards_of(connection: Connection, rows: Any) -> tuple[Card, ...]:
+    """Return the cards of rows of `inspections`, in their order."""
+    ids = [row.id for row in rows]
+    peppers: dict[int, list[Row[Any]]] = {}
+    for one in connection.execute(select(PepperRow.__table__).where(PepperRow.inspection_id.in_(ids))):
+        peppers.setdefault(one.inspection_id, []).append(one)
+    photos = {
+        one.inspection_id: one
+        for one in connection.execute(
+            select(InspectionPhotoRow.inspection_id, PhotoRow.sha256, PhotoRow.thumbnail_sha256)
+            .join(PhotoRow, PhotoRow.sha256 == InspectionPhotoRow.sha256)
+            .where(InspectionPhotoRow.inspection_id.in_(ids), InspectionPhotoRow.position == 0)
+        )
+    }
+    return tuple(_card(row, peppers.get(row.id, []), photos.get(row.id)) for row in rows)
+
+
+def _card(row: Any, peppers: list[Row[Any]], photo: Any) -> Card:
+    own = {
+        name: getattr(row, name)
+        for name in ("uid", "version", "title", "status", "plate_date", "kept_at", "who", "example")
+    }
+    return Card(
+        **own,
+        teaching_note=row.teaching_note,
+        grade=row.grade,
+        pepper_count=row.pepper_count,
+        colours=tuple(sorted({pepper.colour for pepper in peppers if pepper.colour})),
+        diameter_mm=_span(pepper.diameter_mm for pepper in peppers),
+        length_mm=_span(pepper.length_mm for pepper in peppers),
+        not_fully_coloured=_span(pepper.not_fully_coloured for pepper in peppers),
+        thumbnail_sha256=photo.thumbnail_sha256 if photo else None,
+        photo_sha256=photo.sha256 if photo else None,
+    )
+
+
+def _span(values: Any) -> tuple[float, float] | None:
+    seen = [value for value in values if value is not None]
+    return (min(seen), max(seen)) if seen else None
+
+
+def _cursor(value: Any, inspection_id: int) -> str:
+    written = value.isoformat() if isinstance(value, date) else value
+    return base64.urlsafe_b64encode(json.dumps([written, inspection_id]).encode()).decode()
+
+
+def _from_cursor(text: str, sort: str) -> tuple[Any, int]:
+    column = _KEYS[sort][0]
+    try:
+        written, inspection_id = json.loads(base64.urlsafe_b64decode(text.encode()))
+        if column is InspectionRow.kept_at:
+            written = datetime.fromisoformat(written)
+        elif column is InspectionRow.plate_date:
+            written = date.fromisoformat(written)
+        return written, int(inspection_id)
+    except (ValueError, TypeError, binascii.Error):
+        raise TruelobeError(
+            "page-unknown", "This page of results is not known any more.", "Start again from the first page."
+        ) from None
+
+
+@dataclass(frozen=True)
+class Choices:
+    """What the gallery holds to choose from, for a page's filters."""
+
+    colours: tuple[str, ...]
+    grades: tuple[str, ...]
+    defects: tuple[str, ...]
+    tags: tuple[str, ...]
+    who: tuple[str, ...]
+    rules: tuple[str, ...]
+
+
+def choices(store: Store) -> Choices:
+    """Return every color, grade, defect, tag, nickname and rule that some plate carries."""
+    columns: tuple[Any, ...] = (
+        PepperRow.colour,
+        InspectionRow.grade,
+        DefectRow.defect,
+        TagRow.tag,
+        InspectionRow.who,
+        DecisionRow.rule,
+    )
+    with store.database.read() as connection:
+        found = [
+            tuple(connection.execute(select(column).where(column != "").distinct().order_by(column)).scalars())
+            for column in columns
+        ]
+    return Choices(*found)

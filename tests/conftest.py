@@ -1,0 +1,51 @@
+"""Shared fixtures, and what happens where this machine lacks a server or a browser.
+
+A test marked `postgres` or `browser` needs a program that is not a Python package. Where it is missing, the test
+is left out and named at the end of the run; under `CI=true` nothing is left out, so a missing program fails the run.
+"""
+
+import os
+import shutil
+
+import pytest
+from tests.databases import find_binaries, postgres_server
+
+NEEDS = {
+    "postgres": lambda: find_binaries() is not None,
+    "browser": lambda: any(shutil.which(name) for name in ("chromium", "chromium-browser", "google-chrome")),
+}
+LEFT_OUT = pytest.StashKey[list[str]]()
+
+
+def pytest_collection_modifyitems(config, items):
+    if os.environ.get("CI") == "true":
+        return
+    missing = {name for name, there in NEEDS.items() if not there()}
+    left_out = [item for item in items if missing & {mark.name for mark in item.iter_markers()}]
+    if left_out:
+        config.hook.pytest_deselected(items=left_out)
+        items[:] = [item for item in items if item not in left_out]
+    config.stash[LEFT_OUT] = [item.nodeid for item in left_out]
+
+
+def pytest_terminal_summary(terminalreporter, config):
+    names = config.stash.get(LEFT_OUT, [])
+    if names:
+        terminalreporter.section("left out: the program they need is not on this machine")
+        for name in names:
+            terminalreporter.line(name)
+
+
+@pytest.fixture(scope="session")
+def postgres():
+    """A running PostgreSQL server."""
+    with postgres_server() as server:
+        yield server
+
+
+@pytest.fixture(params=["sqlite", pytest.param("postgresql", marks=pytest.mark.postgres)])
+def database_url(request, tmp_path):
+    """The address of an empty database, once on SQLite and once on PostgreSQL."""
+    if request.param == "sqlite":
+        return f"sqlite:///{tmp_path / 'truelobe.db'}"
+    return request.getfixturevalue("postgres").new_database()
