@@ -9,11 +9,12 @@ from __future__ import annotations
 import base64
 import binascii
 import json
+from collections.abc import Iterator
 from dataclasses import asdict, dataclass, fields
 from datetime import date, datetime
 from typing import Any, Literal, get_args
 
-from sqlalchemy import ColumnElement, Connection, Row, and_, exists, func, select, tuple_
+from sqlalchemy import ColumnElement, Connection, Row, Select, and_, exists, func, select, tuple_
 
 from truelobe.messages import TruelobeError
 from truelobe.store import Store, words
@@ -41,17 +42,18 @@ Sort = Literal[
 ]
 SORTS: tuple[Sort, ...] = get_args(Sort)
 Range = tuple[float | None, float | None]
-_KEYS: dict[str, tuple[Any, bool]] = {
-    "kept, newest first": (InspectionRow.kept_at, True),
-    "plate date, newest first": (InspectionRow.plate_date, True),
-    "plate date, oldest first": (InspectionRow.plate_date, False),
-    "largest first": (InspectionRow.sort_diameter_mm, True),
-    "smallest first": (InspectionRow.sort_diameter_mm, False),
-    "least colored first": (InspectionRow.sort_not_fully_coloured, True),
-    "most colored first": (InspectionRow.sort_not_fully_coloured, False),
-    "title": (InspectionRow.sort_title, False),
+_KEYS: dict[str, tuple[Any, bool, str]] = {
+    "kept, newest first": (InspectionRow.kept_at, True, "ix_inspections_kept"),
+    "plate date, newest first": (InspectionRow.plate_date, True, "ix_inspections_plate_date"),
+    "plate date, oldest first": (InspectionRow.plate_date, False, "ix_inspections_plate_date"),
+    "largest first": (InspectionRow.sort_diameter_mm, True, "ix_inspections_diameter"),
+    "smallest first": (InspectionRow.sort_diameter_mm, False, "ix_inspections_diameter"),
+    "least colored first": (InspectionRow.sort_not_fully_coloured, True, "ix_inspections_coverage"),
+    "most colored first": (InspectionRow.sort_not_fully_coloured, False, "ix_inspections_coverage"),
+    "title": (InspectionRow.sort_title, False, "ix_inspections_title"),
 }
 ANY: Range = (None, None)
+FEW = 500
 
 
 @dataclass(frozen=True)
@@ -167,71 +169,123 @@ def find(store: Store, query: Query = _NOTHING_ASKED, *, after: str | None = Non
     TruelobeError
         ``page-unknown`` when `after` is no such key.
     """
-    key, falling = _KEYS[query.sort]
-    order = (key.desc(), InspectionRow.id.desc()) if falling else (key, InspectionRow.id)
-    where = conditions(query, store.database.dialect)
-    if after is not None:
-        here, last = tuple_(key, InspectionRow.id), tuple_(*_from_cursor(after, query.sort))
-        where.append(here < last if falling else here > last)
-    statement = select(InspectionRow.__table__).where(*where).order_by(*order).limit(limit + 1)
+    key, falling, _ = _KEYS[query.sort]
+    last = None if after is None else _from_cursor(after, query.sort)
     with store.database.read() as connection:
-        rows = connection.execute(statement).all()
+        statement = _ordered(connection, select(InspectionRow.__table__), query)
+        if last is not None:
+            here, there = tuple_(key, InspectionRow.id), tuple_(*last)
+            statement = statement.where(here < there if falling else here > there)
+        rows = connection.execute(statement.limit(limit + 1)).all()
         shown = rows[:limit]
         cards = cards_of(connection, shown)
     more = len(rows) > limit
     return Page(cards, _cursor(getattr(shown[-1], key.key), shown[-1].id) if more else None)
 
 
-def count(store: Store, query: Query = _NOTHING_ASKED, at_most: int = 1000) -> int:
+def count(store: Store, query: Query = _NOTHING_ASKED, at_most: int = 100) -> int:
     """Return how many plates a query asks for, counting no further than `at_most`."""
-    some = select(InspectionRow.id).where(*conditions(query, store.database.dialect)).limit(at_most).subquery()
     with store.database.read() as connection:
+        some = _ordered(connection, select(InspectionRow.id), query).limit(at_most).subquery()
         return connection.execute(select(func.count()).select_from(some)).scalar_one()
 
 
 def uids(store: Store, query: Query) -> list[str]:
     """Return the identifiers of every plate a query asks for, in its order."""
-    key, falling = _KEYS[query.sort]
-    order = (key.desc(), InspectionRow.id.desc()) if falling else (key, InspectionRow.id)
-    statement = select(InspectionRow.uid).where(*conditions(query, store.database.dialect)).order_by(*order)
     with store.database.read() as connection:
-        return list(connection.execute(statement).scalars())
+        return list(connection.execute(_ordered(connection, select(InspectionRow.uid), query)).scalars())
+
+
+def _ordered(connection: Connection, statement: Select[Any], query: Query) -> Select[Any]:
+    """Put a query's conditions and order on a selection from `inspections`, along the shorter of two ways.
+
+    Where one condition alone leaves few plates, those are looked up first and everything else is checked on them.
+    Where each leaves many, walking along the sort's index soon meets enough that fit all. Averages do not tell
+    which it is, so it is found out, by asking each condition for its first few hundred plates.
+    """
+    key, falling, along = _KEYS[query.sort]
+    where = conditions(query, connection.dialect.name)
+    few = _few(connection, query)
+    if few is not None:
+        where.append(InspectionRow.id.in_(few))
+    else:
+        statement = statement.with_hint(InspectionRow, f"INDEXED BY {along}", "sqlite")
+    order = (key.desc(), InspectionRow.id.desc()) if falling else (key, InspectionRow.id)
+    return statement.where(*where).order_by(*order)
+
+
+def _few(connection: Connection, query: Query) -> list[int] | None:
+    """Return the plates of the first condition that leaves few, or None when each leaves many."""
+    for source in _sources(query, connection.dialect.name):
+        ids = list(connection.execute(source.limit(FEW + 1)).scalars())
+        if len(ids) <= FEW:
+            return sorted(set(ids))
+    return None
+
+
+def _sources(query: Query, dialect: str) -> Iterator[Select[int]]:
+    """Yield the plates that each condition leaves by itself, as one index can list them."""
+    matching = words.matching(dialect, query.words)
+    if matching is not None:
+        yield matching
+    pepper = _pepper_conditions(query)
+    if pepper:
+        yield select(PepperRow.inspection_id).where(*pepper)
+    if query.outcomes:
+        yield select(DecisionRow.inspection_id).where(*_decision_conditions(query))
+    for value, column in ((query.defect, DefectRow.defect), (query.tag, TagRow.tag)):
+        if value:
+            yield select(column.class_.inspection_id).where(column == value)
+    if query.wall:
+        yield select(WallItemRow.inspection_id).join(WallRow).where(WallRow.uid == query.wall)
+    for condition in _plate_conditions(query):
+        yield select(InspectionRow.id).where(condition)
 
 
 def conditions(query: Query, dialect: str) -> list[ColumnElement[bool]]:
-    """Return what a query asks of a row of `inspections`."""
-    row = InspectionRow
-    where: list[ColumnElement[bool]] = [row.binned_at.is_not(None) if query.binned else row.binned_at.is_(None)]
+    """Return what a query asks of a row of `inspections`, each part to be checked on one row."""
+    plate = InspectionRow.id
+    where = _plate_conditions(query)
+    if not query.binned:
+        where.append(InspectionRow.binned_at.is_(None))
     matching = words.matching(dialect, query.words)
     if matching is not None:
-        where.append(row.id.in_(matching))
+        where.append(matching.where(words.WORDS.c.rowid == plate).exists())
     pepper = _pepper_conditions(query)
-    if pepper:
-        where.append(exists().where(PepperRow.inspection_id == row.id, *pepper))
-        where += _narrowed_by_span(query)
-    for value, column, table in ((query.defect, DefectRow.defect, DefectRow), (query.tag, TagRow.tag, TagRow)):
+    if pepper or query.outcomes:
+        if query.outcomes:
+            same = (DecisionRow.inspection_id == plate, DecisionRow.number == PepperRow.number)
+            pepper.append(exists().where(*same, *_decision_conditions(query)))
+        where.append(exists().where(PepperRow.inspection_id == plate, *pepper))
+    for value, column in ((query.defect, DefectRow.defect), (query.tag, TagRow.tag)):
         if value:
-            where.append(exists().where(table.inspection_id == row.id, column == value))
+            where.append(exists().where(column.class_.inspection_id == plate, column == value))
     if query.wall:
-        on_wall = and_(WallItemRow.inspection_id == row.id, WallItemRow.wall_id == WallRow.id)
+        on_wall = and_(WallItemRow.inspection_id == plate, WallItemRow.wall_id == WallRow.id)
         where.append(exists().where(on_wall, WallRow.uid == query.wall))
-    if query.examples:
-        where.append(row.example.is_(True))
-    if query.measured is not None:
-        where.append(row.status != "not measured" if query.measured else row.status == "not measured")
-    equal = ((query.grade, row.grade), (query.who, row.who))
-    where += [column == value for value, column in equal if value]
-    if query.first_day:
-        where.append(row.plate_date >= query.first_day)
-    if query.last_day:
-        where.append(row.plate_date <= query.last_day)
     return where
 
 
+def _plate_conditions(query: Query) -> list[ColumnElement[bool]]:
+    row = InspectionRow
+    where: list[ColumnElement[bool]] = [row.binned_at.is_not(None)] if query.binned else []
+    where += [row.example.is_(True)] if query.examples else []
+    where += [column == value for value, column in ((query.grade, row.grade), (query.who, row.who)) if value]
+    if query.measured is not None:
+        where.append(row.status.in_(("ok", "flagged")) if query.measured else row.status == "not measured")
+    days = []
+    days += [row.plate_date >= query.first_day] if query.first_day else []
+    days += [row.plate_date <= query.last_day] if query.last_day else []
+    return [*where, and_(*days)] if days else where
+
+
+def _decision_conditions(query: Query) -> list[ColumnElement[bool]]:
+    by_rule = [DecisionRow.rule == query.rule] if query.rule else []
+    return [DecisionRow.outcome.in_(query.outcomes), *by_rule]
+
+
 def _pepper_conditions(query: Query) -> list[ColumnElement[bool]]:
-    where: list[ColumnElement[bool]] = []
-    if query.colours:
-        where.append(PepperRow.colour.in_(query.colours))
+    where: list[ColumnElement[bool]] = [PepperRow.colour.in_(query.colours)] if query.colours else []
     ranges = (
         (query.diameter_mm, PepperRow.diameter_mm),
         (query.length_mm, PepperRow.length_mm),
@@ -240,23 +294,7 @@ def _pepper_conditions(query: Query) -> list[ColumnElement[bool]]:
     for (low, high), column in ranges:
         where += [column >= low] if low is not None else []
         where += [column <= high] if high is not None else []
-    if query.outcomes:
-        decision = and_(
-            DecisionRow.inspection_id == PepperRow.inspection_id,
-            DecisionRow.number == PepperRow.number,
-            DecisionRow.outcome.in_(query.outcomes),
-        )
-        where.append(exists().where(decision, *([DecisionRow.rule == query.rule] if query.rule else [])))
     return where
-
-
-def _narrowed_by_span(query: Query) -> list[ColumnElement[bool]]:
-    """What follows for the plate's own row: a plate whose largest pepper is too small needs no look inside."""
-    ends = (
-        (query.diameter_mm[0], InspectionRow.sort_diameter_mm),
-        (query.not_fully_coloured[0], InspectionRow.sort_not_fully_coloured),
-    )
-    return [column >= low for low, column in ends if low is not None]
 
 
 def cards_of(connection: Connection, rows: Any) -> tuple[Card, ...]:

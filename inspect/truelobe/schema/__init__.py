@@ -11,9 +11,14 @@ from typing import Any
 from jsonschema import Draft202012Validator
 
 
+def load(name: str) -> dict[str, Any]:
+    """Return a schema as it is written."""
+    return dict(json.loads((Path(__file__).parent / f"{name}.json").read_text(encoding="utf-8")))
+
+
 @cache
 def _validator(name: str) -> Draft202012Validator:
-    schema = json.loads((Path(__file__).parent / f"{name}.json").read_text(encoding="utf-8"))
+    schema = load(name)
     Draft202012Validator.check_schema(schema)
     return Draft202012Validator(schema)
 

@@ -80,7 +80,7 @@ def _sqlite(url: URL) -> Engine:
     @event.listens_for(engine, "connect")
     def prepare(raw: sqlite3.Connection, entry: ConnectionPoolEntry) -> None:
         raw.isolation_level = None  # transactions are begun below, not guessed by the driver
-        for pragma in ("journal_mode=WAL", "foreign_keys=ON", "synchronous=FULL", "mmap_size=268435456"):
+        for pragma in ("journal_mode=WAL", "foreign_keys=ON", "synchronous=FULL", "cache_size=-65536"):
             raw.execute(f"PRAGMA {pragma}")
 
     @event.listens_for(engine, "begin")

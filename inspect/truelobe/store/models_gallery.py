@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date, datetime
 
-from sqlalchemy import ForeignKey, Index, String, Text
+from sqlalchemy import ForeignKey, Index, String, Text, text
 from sqlalchemy.orm import Mapped, mapped_column
 
 from truelobe.store.base import Base, UTCDateTime
@@ -48,6 +48,13 @@ class InspectionRow(Base):
         Index("ix_inspections_title", "sort_title", "id"),
         Index("ix_inspections_diameter", "sort_diameter_mm", "id"),
         Index("ix_inspections_coverage", "sort_not_fully_coloured", "id"),
+        Index("ix_inspections_status", "status"),
+        Index(
+            "ix_inspections_binned",
+            "binned_at",
+            sqlite_where=text("binned_at IS NOT NULL"),
+            postgresql_where=text("binned_at IS NOT NULL"),
+        ),
     )
 
     id: Mapped[int] = mapped_column(primary_key=True)
@@ -60,7 +67,7 @@ class InspectionRow(Base):
     plate_date: Mapped[date]
     kept_at: Mapped[datetime] = mapped_column(UTCDateTime)
     changed_at: Mapped[datetime] = mapped_column(UTCDateTime)
-    binned_at: Mapped[datetime | None] = mapped_column(UTCDateTime, index=True)
+    binned_at: Mapped[datetime | None] = mapped_column(UTCDateTime)
     example: Mapped[bool] = mapped_column(default=False, index=True)
     teaching_note: Mapped[str] = mapped_column(Text, default="")
     grade: Mapped[str | None] = mapped_column(String(100), index=True)
@@ -102,10 +109,10 @@ class PepperRow(Base):
 
     __tablename__ = "peppers"
     __table_args__ = (
-        Index("ix_peppers_colour", "colour", "inspection_id"),
-        Index("ix_peppers_diameter", "diameter_mm", "inspection_id"),
-        Index("ix_peppers_length", "length_mm", "inspection_id"),
-        Index("ix_peppers_coverage", "not_fully_coloured", "inspection_id"),
+        Index("ix_peppers_colour", "colour", "not_fully_coloured", "diameter_mm", "length_mm", "inspection_id"),
+        Index("ix_peppers_diameter", "diameter_mm", "not_fully_coloured", "length_mm", "inspection_id"),
+        Index("ix_peppers_length", "length_mm", "not_fully_coloured", "inspection_id"),
+        Index("ix_peppers_coverage", "not_fully_coloured", "diameter_mm", "length_mm", "inspection_id"),
     )
 
     inspection_id: Mapped[int] = mapped_column(ForeignKey("inspections.id", ondelete="CASCADE"), primary_key=True)

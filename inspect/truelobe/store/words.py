@@ -41,7 +41,7 @@ def forget(connection: Connection, inspection_id: int) -> None:
     connection.execute(text("DELETE FROM words WHERE rowid = :id"), {"id": inspection_id})
 
 
-def matching(dialect: str, asked: str) -> Select[tuple[int]] | None:
+def matching(dialect: str, asked: str) -> Select[int] | None:
     """Return a selection of the ids of plates that hold every word asked for; None when nothing was asked.
 
     Whatever is typed is only ever words: quotes, stars and operators of either database mean nothing here.

@@ -60,7 +60,14 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_inspections")),
         sa.UniqueConstraint("uid", name=op.f("uq_inspections_uid")),
     )
-    op.create_index(op.f("ix_inspections_binned_at"), "inspections", ["binned_at"], unique=False)
+    op.create_index(
+        "ix_inspections_binned",
+        "inspections",
+        ["binned_at"],
+        unique=False,
+        sqlite_where=sa.text("binned_at IS NOT NULL"),
+        postgresql_where=sa.text("binned_at IS NOT NULL"),
+    )
     op.create_index("ix_inspections_coverage", "inspections", ["sort_not_fully_coloured", "id"], unique=False)
     op.create_index("ix_inspections_diameter", "inspections", ["sort_diameter_mm", "id"], unique=False)
     op.create_index(op.f("ix_inspections_example"), "inspections", ["example"], unique=False)
@@ -68,6 +75,7 @@ def upgrade() -> None:
     op.create_index("ix_inspections_kept", "inspections", ["kept_at", "id"], unique=False)
     op.create_index("ix_inspections_plate_date", "inspections", ["plate_date", "id"], unique=False)
     op.create_index(op.f("ix_inspections_sample"), "inspections", ["sample"], unique=False)
+    op.create_index("ix_inspections_status", "inspections", ["status"], unique=False)
     op.create_index("ix_inspections_title", "inspections", ["sort_title", "id"], unique=False)
     op.create_index(op.f("ix_inspections_who"), "inspections", ["who"], unique=False)
     op.create_table(
@@ -272,10 +280,27 @@ def upgrade() -> None:
         ),
         sa.PrimaryKeyConstraint("inspection_id", "number", name=op.f("pk_peppers")),
     )
-    op.create_index("ix_peppers_colour", "peppers", ["colour", "inspection_id"], unique=False)
-    op.create_index("ix_peppers_coverage", "peppers", ["not_fully_coloured", "inspection_id"], unique=False)
-    op.create_index("ix_peppers_diameter", "peppers", ["diameter_mm", "inspection_id"], unique=False)
-    op.create_index("ix_peppers_length", "peppers", ["length_mm", "inspection_id"], unique=False)
+    op.create_index(
+        "ix_peppers_colour",
+        "peppers",
+        ["colour", "not_fully_coloured", "diameter_mm", "length_mm", "inspection_id"],
+        unique=False,
+    )
+    op.create_index(
+        "ix_peppers_coverage",
+        "peppers",
+        ["not_fully_coloured", "diameter_mm", "length_mm", "inspection_id"],
+        unique=False,
+    )
+    op.create_index(
+        "ix_peppers_diameter",
+        "peppers",
+        ["diameter_mm", "not_fully_coloured", "length_mm", "inspection_id"],
+        unique=False,
+    )
+    op.create_index(
+        "ix_peppers_length", "peppers", ["length_mm", "not_fully_coloured", "inspection_id"], unique=False
+    )
     op.create_table(
         "tags",
         sa.Column("inspection_id", sa.Integer(), nullable=False),
@@ -306,6 +331,7 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("wall_id", "inspection_id", name=op.f("pk_wall_items")),
     )
     op.create_index(op.f("ix_wall_items_inspection_id"), "wall_items", ["inspection_id"], unique=False)
+
     _words()
 
 
