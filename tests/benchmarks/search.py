@@ -40,8 +40,19 @@ TAGS = ("shoulder", "stem end", "small", "contest", "drill")
 NAMES = ("Fox", "Owl", "Hare", "Wren", "Mole", "Newt")
 GRADES = ("first", "second", "culls")
 WORDS = (
-    "market field greenhouse early late lobed smooth heavy blocky pointed wide glossy dull ribbed"  # noqa: SIM905
-).split()
+    "market",
+    "field",
+    "greenhouse",
+    "early",
+    "late",
+    "lobed",
+    "smooth",
+    "heavy",
+    "blocky",
+    "pointed",
+    "wide",
+    "glossy",
+)
 
 
 def fill(store: Store, plates_wanted: int, seed: int = 1, batch: int = 5000) -> None:

@@ -6,7 +6,7 @@ import hashlib
 import json
 from collections.abc import Mapping
 from dataclasses import asdict, replace
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from functools import cache
 from typing import Any
 
@@ -52,7 +52,7 @@ def plate_from_json(written: Mapping[str, Any]) -> PlateRecord:
     return PlateRecord(
         uid=written["uid"],
         kept_at=datetime.fromisoformat(written["kept_at"]),
-        state=written["state"],
+        state=_state_from_json(written["state"]),
         sample=written["sample"],
         measurements=tuple(
             (
@@ -71,6 +71,18 @@ def plate_from_json(written: Mapping[str, Any]) -> PlateRecord:
             for facts in written["hand_facts"]
         ),
     )
+
+
+def _state_from_json(written: Mapping[str, Any]) -> dict[str, Any]:
+    """Read a plate's state in the store's own spelling, so that equal states are equal."""
+    binned = written["binned_at"]
+    return {
+        **written,
+        "plate_date": date.fromisoformat(written["plate_date"]).isoformat(),
+        "binned_at": moment(datetime.fromisoformat(binned)) if binned else None,
+        "tags": sorted(set(written["tags"])),
+        "defects": [list(one) for one in sorted({(number, name) for number, name in written["defects"]})],
+    }
 
 
 @cache
@@ -99,7 +111,22 @@ def check_plate(written: Any) -> None:
         raise ValueError("its measurements do not belong together")
     if (current is None) != (not uids):
         raise ValueError("a measured plate has one current measurement")
-    plate_from_json(written)  # times and days that look right but do not exist raise here
+    _check_grade(written)
+    record = plate_from_json(written)  # times and days that look right but do not exist raise here
+    words = as_text(plate_to_json(record, names=True))
+    words.encode()  # half a character raises here
+    if "\\u0000" in words:
+        raise ValueError("a text holds a zero byte")
+
+
+def _check_grade(written: Mapping[str, Any]) -> None:
+    grade, current = written["state"]["grade"], written["state"]["measurement"]
+    if grade is None:
+        return
+    document = next((made["document"] for made in written["measurements"] if made["uid"] == current), None)
+    numbers = {str(pepper["number"]) for pepper in document["peppers"]} if document else set()
+    if not set(grade["peppers"]) <= numbers:
+        raise ValueError("a grade stands on a pepper that is not there")
 
 
 def check_walls(written: Any) -> None:

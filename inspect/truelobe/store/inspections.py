@@ -325,8 +325,15 @@ def _as_json(changes: Mapping[str, Any]) -> dict[str, Any]:
     if isinstance(written.get("plate_date"), date):
         written["plate_date"] = written["plate_date"].isoformat()
     if "tags" in written:
-        written["tags"] = sorted({tag.strip() for tag in written["tags"] if tag.strip()})
-    return written
+        tags = {_clean(tag, 100) for tag in written["tags"]}
+        written["tags"] = sorted(tags - {""})
+    longest = {"who": 200, "title": 100_000, "notes": 100_000, "teaching_note": 100_000}
+    return written | {name: _clean(written[name], most) for name, most in longest.items() if name in written}
+
+
+def _clean(typed: str, longest: int) -> str:
+    """Return typed words without zero bytes (which no database keeps) and outer blanks, cut to a length."""
+    return typed.replace("\0", "").strip()[:longest]
 
 
 def _record(new: NewInspection, photos: tuple[Photo, ...]) -> PlateRecord:

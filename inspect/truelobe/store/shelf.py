@@ -12,7 +12,7 @@ from __future__ import annotations
 import hashlib
 import os
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -42,6 +42,9 @@ class Shelf(Protocol):
 
     def put(self, data: bytes, *, mark: bool = True) -> str:
         """Make bytes durable and return their SHA-256. Putting the same bytes twice keeps one file."""
+
+    def take(self, files: Iterable[tuple[Path, str]]) -> None:
+        """Take in files that lie durable on this machine, each with its SHA-256; they may be moved away."""
 
     def read(self, sha256: str) -> bytes:
         """Return the bytes of a file."""
@@ -108,13 +111,17 @@ class FolderShelf:
         fsync_folder(target.parent)
         return sha256
 
-    def take(self, file: Path, sha256: str) -> None:
-        """Move a file that is already durable, on the same disk, to its place."""
-        target = self.path(sha256)
-        self.mark(sha256)
-        self._make_folder(target.parent)
-        os.replace(file, target)
-        fsync_folder(target.parent)
+    def take(self, files: Iterable[tuple[Path, str]]) -> None:
+        """Move files that are already durable, on the same disk, to their places."""
+        folders = set()
+        for file, sha256 in files:
+            target = self.path(sha256)
+            self.mark(sha256)
+            self._make_folder(target.parent)
+            os.replace(file, target)
+            folders.add(target.parent)
+        for folder in sorted(folders):
+            fsync_folder(folder)
 
     def _make_folder(self, folder: Path) -> None:
         if not folder.is_dir():
@@ -201,6 +208,11 @@ class RemoteShelf:
             self._files.makedirs(self._path(sha256[:2]), exist_ok=True)
             self._files.pipe_file(self._path(sha256[:2], sha256), data)
         return sha256
+
+    def take(self, files: Iterable[tuple[Path, str]]) -> None:
+        """Copy files in."""
+        for file, _ in files:
+            self.put(file.read_bytes())
 
     def read(self, sha256: str) -> bytes:
         """Return the bytes of a file."""

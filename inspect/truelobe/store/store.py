@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+import os
+import shutil
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from sqlalchemy import select
 
 from truelobe.store import models  # noqa: F401  (so that every table is known)
+from truelobe.store.base import new_uid
 from truelobe.store.database import Database
 from truelobe.store.drafts import Drafts
 from truelobe.store.inspections import Inspections
@@ -18,6 +24,8 @@ from truelobe.store.place import Place, find_place
 from truelobe.store.setup import Prints, References, RuleSets, Settings
 from truelobe.store.shelf import FolderShelf, RemoteShelf, open_shelf
 from truelobe.store.trouble import said_plainly
+
+WORKSPACES = "incoming"
 
 
 class Store:
@@ -46,6 +54,17 @@ class Store:
         self.settings = Settings(database)
         self.rules = RuleSets(database)
 
+    @contextmanager
+    def workspace(self) -> Iterator[Path]:
+        """Give a folder for files on their way in or out, on the photos' disk, gone when the block ends."""
+        folder = self.place.home / WORKSPACES / f"{os.getpid()}-{new_uid()}"
+        with said_plainly():
+            folder.mkdir(parents=True)
+        try:
+            yield folder
+        finally:
+            shutil.rmtree(folder, ignore_errors=True)
+
     def settle(self) -> int:
         """Look up what a killed process left in doubt: remove files nothing refers to, keep the others.
 
@@ -63,11 +82,32 @@ class Store:
                 uploads = set(connection.execute(select(DraftUploadRow.sha256)).scalars())
                 _settle(self.shelf, used)
                 _settle(self.uploads, uploads)
+        for folder in abandoned_workspaces(self.place.home):
+            shutil.rmtree(folder, ignore_errors=True)
         return in_doubt
 
     def close(self) -> None:
         """Give the connections back."""
         self.database.close()
+
+
+def abandoned_workspaces(home: Path) -> list[Path]:
+    """Return the workspaces whose process is gone; where that can't be known, those a day old."""
+    folders = list((home / WORKSPACES).iterdir()) if (home / WORKSPACES).is_dir() else []
+    return sorted(folder for folder in folders if _abandoned(folder))
+
+
+def _abandoned(folder: Path) -> bool:
+    pid = folder.name.split("-")[0]
+    if os.name == "nt" or not pid.isdigit():  # signal 0 would end the process there
+        return time.time() - folder.stat().st_mtime > 86_400
+    try:
+        os.kill(int(pid), 0)
+    except ProcessLookupError:
+        return True
+    except PermissionError:
+        return False
+    return False
 
 
 def _settle(shelf: FolderShelf | RemoteShelf, used: set[str]) -> None:
