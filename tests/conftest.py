@@ -1,7 +1,7 @@
 """Shared fixtures, and what happens where this machine lacks a server or a browser.
 
 A test marked `postgres` or `browser` needs a program that is not a Python package. Where it is missing, the test
-is left out and named at the end of the run; under `CI=true` nothing is left out, so a missing program fails the run.
+is left out and named at the end of the run; under `CI=true` nothing is left out, so the run fails without it.
 """
 
 import os
