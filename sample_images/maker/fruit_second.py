@@ -77,7 +77,8 @@ def make_fruit(rng: np.random.Generator, colour: str, *, amount: float | None = 
         Wanted share of the skin that is not fully coloured, 0..1; drawn when left out.
     **wishes
         ``kind`` (blocky, long, flat, tapered), ``lobes`` (2-5), ``diameter_mm``, ``length_mm``, ``stem``
-        ("stem", "stub", "missing"), ``stem_mm``, ``pattern``, ``blemishes`` (False for none). Others: only noted.
+        ("stem" or "full", "stub", "missing"), ``stem_mm``, ``pattern``, ``blemishes``
+        (False for none). Others are only noted.
 
     Raises
     ------
@@ -323,7 +324,9 @@ def _stem(
     rng: np.random.Generator, top: _TopSurface, diameter: float, centre: Array, wishes: dict[str, Any]
 ) -> tuple[Array, NDArray[np.int32], str, float]:
     """A ridged tube along a quadratic Bezier curve, flared at the base and at the cut; or a stub, or none."""
-    choice = wishes.get("stem") or str(rng.choice(["stem", "stub", "missing"], p=[0.78, 0.13, 0.09]))
+    choice = {"full": "stem"}.get(str(wishes.get("stem")), wishes.get("stem")) or str(
+        rng.choice(["stem", "stub", "missing"], p=[0.78, 0.13, 0.09])
+    )
     if choice not in ("stem", "stub", "missing"):
         raise ValueError(f"stem must be stem, stub or missing, not {choice!r}")
     drawn = rng.uniform(3, 6) if choice == "stub" else rng.uniform(8, 40)

@@ -1,10 +1,11 @@
 """Skin of the second pepper family: pigments in a scattering layer, ripening fields, blemishes, exact ripeness.
 
-Pigments are mixed as absorption by scattering in an opaque layer (Kubelka and Munk 1931:
-R = 1 + q - sqrt(q^2 + 2 q) with q = K/S), on 31 wavelengths, and seen under D65 by the CIE 1931 observer in the
-analytic form of Wyman, Sloan and Shirley (2013), "Simple Analytic Approximations to the CIE XYZ Color Matching
-Functions". Where a pigment absorbs follows textbooks, from memory (chlorophyll near 430 and 665 nm, carotenoids
-400-520 nm); the amounts are invented so that the mixed skins look like peppers.
+Pigments are mixed as absorption by scattering in an opaque layer (Kubelka and Munk 1931: R = 1 + q - sqrt(q^2 +
+2 q) with q = K/S), on 31 wavelengths, and seen under D65 by the CIE 1931 observer in the analytic form of
+Wyman, Sloan and Shirley (2013), "Simple Analytic Approximations to the CIE XYZ Color Matching Functions". Where
+a pigment absorbs follows textbooks, from memory (chlorophyll near 430 and 665 nm, carotenoids 400-520 nm); the
+amounts are invented so that the mixed skins look like peppers (red, orange, yellow and green lie near CIELAB
+readings of shop peppers).
 """
 
 from __future__ import annotations
@@ -62,7 +63,7 @@ PIGMENTS = np.stack(
         0.9 * _bell(432, 0.05, 0.035) + 0.42 * _bell(470, 0.05, 0.04) + 0.16 * _bell(600, 0.02, 0.03)
         + 0.62 * _bell(664, 0.03, 0.06) + 0.10,  # 1 chlorophyll
         _bell(448, 0.02, 0.042),  # 2 yellow carotenoids
-        _bell(480, 0.022, 0.0225),  # 3 red carotenoids
+        1 / (1 + np.exp((WAVELENGTH - 568) / 12)),  # 3 red carotenoids, crowded: flat to the edge
         _bell(545, 0.016, 0.026) + 0.25,  # 4 anthocyanin
         np.exp(-(WAVELENGTH - 400) / 110),  # 5 browning
     ]
@@ -70,14 +71,15 @@ PIGMENTS = np.stack(
 GROUND, CHLOROPHYLL, YELLOW, RED, PURPLE, BROWN = range(6)
 
 # Amounts (K/S) of ground, chlorophyll, yellow, red, purple, brown: unripe and fully coloured.
+# On a green pepper "unripe" stands for skin that has begun to turn: what is not fully green.
 SKINS: dict[str, tuple[Array, Array]] = {
-    "red": (np.array([0.25, 8.0, 4.2, 0.0, 0.0, 0.6]), np.array([0.33, 0.08, 0.6, 40.0, 0.9, 0.3])),
-    "orange": (np.array([0.22, 7.0, 4.2, 0.0, 0.0, 0.5]), np.array([0.13, 0.04, 10.0, 9.0, 0.0, 0.3])),
-    "yellow": (np.array([0.20, 6.5, 4.0, 0.0, 0.0, 0.4]), np.array([0.11, 0.04, 9.0, 1.1, 0.0, 0.2])),
-    "green": (np.array([0.12, 1.1, 2.6, 0.3, 0.0, 0.2]), np.array([0.26, 8.5, 4.6, 0.0, 0.0, 0.6])),
+    "red": (np.array([0.25, 8.0, 4.2, 0.0, 0.0, 0.6]), np.array([0.10, 0.05, 0.33, 14.1, 0.63, 0.2])),
+    "orange": (np.array([0.22, 7.0, 4.2, 0.0, 0.0, 0.5]), np.array([0.05, 0.03, 15.6, 3.4, 0.01, 0.2])),
+    "yellow": (np.array([0.20, 6.5, 4.0, 0.0, 0.0, 0.4]), np.array([0.11, 0.04, 10.8, 0.45, 0.01, 0.2])),
+    "green": (np.array([0.21, 1.64, 10.5, 3.0, 0.18, 0.6]), np.array([0.26, 8.5, 4.6, 0.0, 0.0, 0.6])),
     "purple": (np.array([0.20, 6.0, 3.6, 0.0, 0.0, 0.5]), np.array([0.40, 0.9, 0.8, 0.1, 9.0, 0.8])),
-    "white": (np.array([0.15, 3.4, 2.8, 0.0, 0.0, 0.3]), np.array([0.07, 0.07, 0.9, 0.05, 0.0, 0.1])),
-    "brown": (np.array([0.25, 7.5, 4.2, 0.0, 0.0, 0.6]), np.array([0.55, 3.2, 3.0, 14.0, 0.5, 1.6])),
+    "white": (np.array([0.15, 3.4, 2.8, 0.0, 0.0, 0.3]), np.array([0.07, 0.07, 0.9, 0.02, 0.0, 0.1])),
+    "brown": (np.array([0.25, 7.5, 4.2, 0.0, 0.0, 0.6]), np.array([0.55, 3.2, 3.0, 5.0, 0.5, 1.6])),
 }
 PATTERNS = ("front", "streaks", "mottled", "one side", "grooves")
 
