@@ -6,7 +6,8 @@ import argparse
 import sys
 from pathlib import Path
 
-from .jobs import run_all, train_one
+from .jobs import plate_one, run_all, train_one
+from .plates import SETS, plate_seeds
 
 
 def _size(text: str) -> tuple[int, int]:
@@ -14,8 +15,7 @@ def _size(text: str) -> tuple[int, int]:
     return int(width), int(height)
 
 
-def main(arguments: list[str] | None = None) -> int:
-    """Entry point."""
+def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(prog="python -m sample_images.maker", description=__doc__)
     jobs = parser.add_subparsers(dest="job", required=True)
     train = jobs.add_parser("train", help="training scenes for the outline finder")
@@ -25,16 +25,32 @@ def main(arguments: list[str] | None = None) -> int:
     train.add_argument("--noisy", action="store_true", help="leave the tracing noise in")
     train.add_argument("--size", type=_size, default=(640, 480))
     train.add_argument("--spp", type=int, default=16)
-    for each in (train,):
+    plates = jobs.add_parser("plates", help="plates with a card: photo and truth of each")
+    plates.add_argument("--set", choices=list(SETS), required=True)
+    plates.add_argument("--count", type=int, default=60)
+    plates.add_argument("--first", type=int, default=0, help="leave out so many at the start")
+    plates.add_argument("--size", type=_size, default=(1600, 1200))
+    plates.add_argument("--spp", type=int, default=256)
+    plates.add_argument("--most", type=int, default=112_000, help="bytes a photo may have")
+    plates.add_argument("--keep-radiance", action="store_true", help="keep the linear radiance too")
+    plates.add_argument("--again", action="store_true", help="develop again, from kept radiance if any")
+    plates.add_argument("--heic", action="store_true", help="write a HEIC beside each photo (needs pillow-heif)")
+    for each in (train, plates):
         each.add_argument("--out", type=Path, required=True)
         each.add_argument("--workers", type=int, default=1)
         each.add_argument("--variant", default="llvm_ad_rgb", choices=["llvm_ad_rgb", "cuda_ad_rgb", "scalar_rgb"])
-    given = vars(parser.parse_args(arguments))
+    return parser
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Entry point."""
+    given = vars(_parser().parse_args(arguments))
     given["out"].mkdir(parents=True, exist_ok=True)
     if given["job"] == "train":
         seeds = [given["seed"] + k for k in range(given["count"])]
         return min(1, run_all(train_one, seeds, given, given["workers"]))
-    return 2
+    items = plate_seeds(given["set"], given["count"])[given["first"] :]
+    return min(1, run_all(plate_one, items, given, given["workers"]))
 
 
 if __name__ == "__main__":

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import queue
 import threading
@@ -15,8 +16,11 @@ from typing import Any
 
 import numpy as np
 
+from .develop import as_record, develop, draw, save
+from .plates import SETS, plate_scene
 from .render import start, trace
 from .training import training_labels, training_scene
+from .truth import plate_truth
 
 
 def train_one(seed: int, options: dict[str, Any]) -> str:
@@ -45,6 +49,42 @@ def train_one(seed: int, options: dict[str, Any]) -> str:
     partial.rename(out)
     spent = f"built {built - began:.1f} s, all {time.time() - began:.1f} s"
     return f"{seed} {scene.kind} {len(scene.fruit)} fruit, {spent}"
+
+
+def plate_name(which: str, seed: int, difficulty: str) -> str:
+    """File name without ending."""
+    return f"{which}-{seed - SETS[which][1] + 1:03d}-{difficulty}"
+
+
+def plate_one(item: tuple[str, int, str], options: dict[str, Any]) -> str:
+    """Trace, develop and describe one plate: NAME.jpg and NAME.truth.json."""
+    which, seed, difficulty = item
+    name = plate_name(which, seed, difficulty)
+    out: Path = options["out"]
+    if (out / f"{name}.jpg").exists() and not options["again"]:
+        return f"{name} there already"
+    began = time.time()
+    scene, _ = plate_scene(which, seed, difficulty, options["size"])
+    kept = out / f"{name}.radiance.npy"
+    if kept.exists():
+        radiance = np.load(kept).astype(np.float32)
+    else:
+        radiance = trace(start(options["variant"]), scene, spp=options["spp"])
+    if options["keep_radiance"]:
+        np.save(kept, radiance.clip(0, 6e4).astype(np.float16))
+    truth = plate_truth(scene)
+    rng = np.random.default_rng([seed, 23])
+    how = draw(rng, difficulty)
+    pixels = develop(radiance, how, rng)
+    model, focal = scene.notes["phone"], scene.camera.focal_35mm
+    (out / f"{name}.jpg").write_bytes(
+        save(pixels, how, kind="jpeg", model=model, focal_35mm=focal, most=options["most"])
+    )
+    if options["heic"]:
+        (out / f"{name}.heic").write_bytes(save(pixels, how, kind="heic", model=model, focal_35mm=focal))
+    truth["development"] = as_record(how)
+    (out / f"{name}.truth.json").write_text(json.dumps(truth, separators=(",", ":")) + "\n")
+    return f"{name} {len(scene.fruit)} peppers, {time.time() - began:.1f} s"
 
 
 def guarded(job: Any, item: Any, options: dict[str, Any]) -> str:

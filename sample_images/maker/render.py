@@ -17,6 +17,7 @@ from .things import Thing
 Floats = NDArray[np.floating[Any]]
 LLVM = ("/usr/lib/x86_64-linux-gnu/libLLVM.so.19.1", "/usr/lib/x86_64-linux-gnu/libLLVM-19.so")
 MARGIN = 24
+AT_ONCE = 24_000_000
 
 
 def start(variant: str) -> Any:
@@ -48,11 +49,25 @@ def trace(mi: Any, scene: Scene, *, spp: int, depth: int = 7, clean: bool = Fals
     bent = bool(np.any(camera.distortion)) or abs(camera.matrix[0, 2] - (camera.width - 1) / 2) > 1e-9
     margin = MARGIN * max(1, camera.width // 640) if bent else 0
     world = _world(mi, scene, margin, depth)
-    picture = np.array(mi.render(world, spp=spp, seed=scene.seed % 2**31), dtype=np.float32)
+    picture = _in_passes(mi, world, spp, scene.seed, (camera.width + 2 * margin) * (camera.height + 2 * margin))
     radiance = picture[..., :3]
     if clean:
         radiance = quieten(radiance, picture[..., 3:6], picture[..., 6:9])
     return _through_lens(radiance, camera, margin) if bent else radiance
+
+
+def _in_passes(mi: Any, world: Any, spp: int, seed: int, pixels: int) -> NDArray[np.float32]:
+    """Render in passes small enough for many processes on one card."""
+    most = max(1, AT_ONCE // pixels)
+    total, done = None, 0
+    while done < spp:
+        step = min(most, spp - done)
+        part = np.array(mi.render(world, spp=step, seed=(seed * 1009 + done) % 2**31), dtype=np.float32) * step
+        total = part if total is None else total + part
+        done += step
+    if total is None:
+        raise ValueError("at least one sample a pixel")
+    return np.asarray(total / spp, np.float32)
 
 
 def _world(mi: Any, scene: Scene, margin: int, depth: int) -> Any:

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from . import colours
-from .fields import Field, between, chance, pick
+from .fields import Field, between, pick
 from .model import FruitModel
 from .optics import Camera, Lighting, Panel
 from .settle import Pile, centre_of_mass, rest, sides, starting_up
@@ -188,14 +188,20 @@ def draw_light(rng: np.random.Generator, hard: float | None = None) -> Lighting:
     return light_up(rng, kind, between(rng, 0, 1) if hard is None else hard)
 
 
-def phone(rng: np.random.Generator, diagonal: float) -> tuple[float, float, Floats]:
-    """Focal length in pixels, what the file says (35 mm equivalent, whole number), and lens distortion."""
-    stated = (
-        float(rng.choice([24, 25, 26, 26, 27, 28]))
-        if chance(rng, 0.8)
-        else float(rng.choice([22, 23, 30, 35, 48, 52]))
+def phone(rng: np.random.Generator, diagonal: float) -> tuple[float, float, Floats, str]:
+    """One of a dozen invented phones.
+
+    Returns
+    -------
+    focal length in pixels, what its files say (35 mm equivalent), lens distortion, model name. A phone keeps its
+    lens from picture to picture.
+    """
+    number = int(rng.integers(12))
+    lens = np.random.default_rng([number, 35])
+    stated = float(lens.choice([24, 25, 26, 26, 27, 28]) if number < 10 else lens.choice([22, 35, 50]))
+    real = stated * between(lens, 0.98, 1.02)
+    strength = lens.normal() * 0.02
+    k = np.array(
+        [strength, -0.6 * strength + lens.normal() * 0.008, lens.normal() * 4e-4, lens.normal() * 4e-4, 0.0]
     )
-    real = stated * between(rng, 0.98, 1.02)
-    strength = rng.normal() * 0.02
-    k = np.array([strength, -0.6 * strength + rng.normal() * 0.008, rng.normal() * 4e-4, rng.normal() * 4e-4, 0.0])
-    return real * diagonal / 43.2666, stated, k
+    return real * diagonal / 43.2666, stated, k, f"Phone {chr(65 + number)}"
