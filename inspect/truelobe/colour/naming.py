@@ -22,32 +22,14 @@ BASIC: Final = ("red", "orange", "yellow")
 LEAST_COLOURED: Final = 0.03
 """With less colored skin than this a pepper is called all green: light from neighbors alone reaches that."""
 
-_FOREIGN_STRENGTH: Final = 0.5
+_FOREIGN_PURITY: Final = 0.5
+_PURPLE_ANGLES: Final = (20.0, 165.0)
 _OWN_HUE_SD: Final = 2.5
 _OWN_CHROMA_SD: Final = 5.0
 _FURTHEST: Final = 2.5
-_OWN_FROM: Final = 0.75
+_OWN_FROM: Final = (0.6, 0.85)
+_LEAST_PURITY: Final = 0.25
 _LEAST_OWN_SHARE: Final = 0.03
-
-
-@dataclass(frozen=True)
-class OwnEnds:
-    """The references as this pepper shows them.
-
-    Attributes
-    ----------
-    scale : RipenessScale
-    ripe_sd, unripe_sd : float64 (2,)
-        What remains uncertain: chroma, hue in degrees.
-    ripe_pixels, unripe_pixels : bool (N,)
-        The pepper's own skin that each end was adapted to; all False where the reference stands as it is.
-    """
-
-    scale: RipenessScale
-    ripe_sd: Float64
-    unripe_sd: Float64
-    ripe_pixels: Bool
-    unripe_pixels: Bool
 
 
 def name_colour(lab: Float32, weight: Float32, references: References) -> str:
@@ -56,7 +38,7 @@ def name_colour(lab: Float32, weight: Float32, references: References) -> str:
     Parameters
     ----------
     lab : float32 (N, 3)
-        Corrected CIELAB of sound skin.
+        Corrected CIELAB of skin.
     weight : float32 (N,)
         mm2 of skin per pixel.
     references : References
@@ -67,16 +49,22 @@ def name_colour(lab: Float32, weight: Float32, references: References) -> str:
         "red", "orange", "yellow" by the skin that is furthest from green; "green" when all of it is green;
         "purple", "white", "brown" or "striped" when the skin fits none of these.
     """
-    skin = skin_colour(lab)
-    foreign = _foreign_name(lab, weight, references)
-    if foreign is not None:
-        return foreign
-    border = _border_of_green(references)
-    coloured = skin.angle < border
-    total = float(weight.sum())
-    if total <= 0 or float(weight[coloured].sum()) < LEAST_COLOURED * total:
+    angle = skin_colour(lab).angle
+    total = max(float(weight.sum()), 1e-9)
+    purple = (angle < _PURPLE_ANGLES[0]) | (angle > _PURPLE_ANGLES[1])
+    purple_share = float(weight[purple].sum()) / total
+    if purple_share > 0.2:
+        return "purple" if purple_share > 0.6 else "striped"
+    name = _by_angle(angle, weight, references)
+    pair = references.of(name)
+    return name if pair is None else _if_strong_enough(name, lab, pair)
+
+
+def _by_angle(angle: Float32, weight: Float32, references: References) -> str:
+    coloured = angle < _border_of_green(references)
+    if float(weight[coloured].sum()) < LEAST_COLOURED * float(weight.sum()):
         return GREEN
-    ripest = weighted_quantile(skin.angle[coloured], weight[coloured], 0.15)
+    ripest = weighted_quantile(angle[coloured], weight[coloured], 0.15)
     distance = {}
     for name in BASIC:
         pair = references.of(name)
@@ -97,27 +85,73 @@ def _border_of_green(references: References) -> float:
     return max(borders, default=100.0)
 
 
-def _foreign_name(lab: Float32, weight: Float32, references: References) -> str | None:
-    """Name skin that lies on no line from green to a known color: too weak in color, or a purple angle."""
-    skin = skin_colour(lab)
-    strengths = []
-    for name in (*BASIC, GREEN):
-        pair = references.of(name)
-        if pair is not None:
-            strengths.append(RipenessScale(np.array(pair.unripe.lab), np.array(pair.ripe.lab)).place(lab)[1])
-    relative = np.min(strengths, axis=0) if strengths else np.ones(len(lab))
-    purple_angle = (skin.angle < 20) | (skin.angle > 160)
-    foreign = (relative < _FOREIGN_STRENGTH) | purple_angle
-    total = float(weight.sum())
-    share = float(weight[foreign].sum()) / total if total > 0 else 0.0
-    if share < 0.25:
-        return None
-    if share < 0.6:
-        return "striped"
-    centre = np.array([weighted_quantile(lab[foreign, i], weight[foreign], 0.5) for i in range(3)])
-    if float(weight[purple_angle].sum()) > 0.5 * share * total:
-        return "purple"
-    return "white" if centre[0] > 55 else "brown" if centre[1] > 0 else "purple"
+def _if_strong_enough(name: str, lab: Float32, pair: ColourReference) -> str:
+    """Tell white and brown skin, which is weak in color even where gloss is least."""
+    purity = scale_of(pair).place(lab).purity
+    least_gloss = purity >= np.quantile(purity, 0.8)
+    if float(np.median(purity[least_gloss])) >= _FOREIGN_PURITY:
+        return name
+    return "white" if float(np.median(lab[:, 0])) > 50 else "brown"
+
+
+@dataclass(frozen=True)
+class OwnSkin:
+    """Part of a pepper's skin that stands for one end of ripeness.
+
+    Attributes
+    ----------
+    pixels : int64 (K,)
+        Which of the pixels; empty where the pepper does not clearly show that end.
+    chroma, hue : float
+        What they showed: mean chroma per (L + 16), mean hue in degrees.
+    """
+
+    pixels: NDArray[np.int64]
+    chroma: float = 0.0
+    hue: float = 0.0
+
+
+_NO_SKIN: Final = OwnSkin(np.empty(0, dtype=np.int64))
+
+
+@dataclass(frozen=True)
+class OwnEnds:
+    """The references as this pepper shows them.
+
+    Attributes
+    ----------
+    pair : ColourReference
+        What they were adapted from.
+    ripe, unripe : OwnSkin
+    """
+
+    pair: ColourReference
+    ripe: OwnSkin
+    unripe: OwnSkin
+
+    @property
+    def scale(self) -> RipenessScale:
+        """The line between the adapted ends."""
+        return RipenessScale(_adapted(self.pair.unripe, self.unripe)[0], _adapted(self.pair.ripe, self.ripe)[0])
+
+    @property
+    def ripe_sd(self) -> Float64:
+        """What stays uncertain of the ripe end: chroma, hue in degrees."""
+        return _adapted(self.pair.ripe, self.ripe)[1]
+
+    @property
+    def unripe_sd(self) -> Float64:
+        """What stays uncertain of the unripe end."""
+        return _adapted(self.pair.unripe, self.unripe)[1]
+
+    def seen_as(self, lab: Float32) -> OwnEnds:
+        """Return the ends for the same pixels seen in other colors (N, 3)."""
+        return OwnEnds(self.pair, _look(lab, self.ripe.pixels), _look(lab, self.unripe.pixels))
+
+
+def scale_of(pair: ColourReference) -> RipenessScale:
+    """Return the line between two references as they stand."""
+    return RipenessScale(np.array(pair.unripe.lab), np.array(pair.ripe.lab))
 
 
 def own_ends(lab: Float32, weight: Float32, pair: ColourReference) -> OwnEnds:
@@ -125,57 +159,73 @@ def own_ends(lab: Float32, weight: Float32, pair: ColourReference) -> OwnEnds:
 
     The pepper's skin and the reference are averaged by their uncertainties, and the skin may move the reference by
     no more than two and a half of its spreads.
+
+    Parameters
+    ----------
+    lab : float32 (N, 3)
+        Corrected CIELAB of sound skin.
+    weight : float32 (N,)
+        mm2 of skin per pixel.
+    pair : ColourReference
     """
-    ripe, unripe = np.array(pair.ripe.lab), np.array(pair.unripe.lab)
-    enough = _LEAST_OWN_SHARE * float(weight.sum())
-    ripe_sd = unripe_sd = np.zeros(2)
-    top = bottom = np.zeros(len(lab), dtype=np.bool_)
+    ends = OwnEnds(pair, _NO_SKIN, _NO_SKIN)
+    between = _hue_between(pair)
+    ripe_from = np.clip(1 - 2 * pair.ripe.spread[2] / between, *_OWN_FROM)
+    unripe_from = np.clip(1 - 2 * pair.unripe.spread[2] / between, *_OWN_FROM)
     for _ in range(2):
-        ripeness, strength = RipenessScale(unripe=unripe, ripe=ripe).place(lab)
-        sound = strength > 0.6
-        top = sound & (ripeness > _OWN_FROM)
-        bottom = sound & (ripeness < 1 - _OWN_FROM)
-        top &= float(weight[top].sum()) > enough
-        bottom &= float(weight[bottom].sum()) > enough
-        ripe, ripe_sd = _adapted(pair.ripe, lab[top], weight[top])
-        unripe, unripe_sd = _adapted(pair.unripe, lab[bottom], weight[bottom])
-    return OwnEnds(RipenessScale(unripe=unripe, ripe=ripe), ripe_sd, unripe_sd, top, bottom)
+        placed = ends.scale.place(lab)
+        read = placed.purity > _LEAST_PURITY
+        ripe = _end_skin(lab, weight, read, placed.ripeness, float(ripe_from))
+        unripe = _end_skin(lab, weight, read, 1 - placed.ripeness, float(unripe_from))
+        ends = OwnEnds(pair, ripe, unripe)
+    return ends
 
 
-def redone(ends: OwnEnds, lab: Float32, weight: Float32, pair: ColourReference) -> RipenessScale:
-    """Adapt again to the same skin seen in other colors."""
-    ripe, _ = _adapted(pair.ripe, lab[ends.ripe_pixels], weight[ends.ripe_pixels])
-    unripe, _ = _adapted(pair.unripe, lab[ends.unripe_pixels], weight[ends.unripe_pixels])
-    return RipenessScale(unripe=unripe, ripe=ripe)
+def _end_skin(lab: Float32, weight: Float32, read: Bool, towards: Float32, start: float) -> OwnSkin:
+    """Return the skin near one end, if it is enough: beyond `start`, less the third furthest from the end.
+
+    Of that the half stronger in color, for gloss only weakens it.
+    """
+    pixels = np.flatnonzero(read & (towards > start))
+    if pixels.size < 10 or float(weight[pixels].sum()) <= _LEAST_OWN_SHARE * float(weight.sum()):
+        return _NO_SKIN
+    pixels = pixels[towards[pixels] >= np.quantile(towards[pixels], 1 / 3)]
+    strength = _per_light(lab[pixels])
+    return _look(lab, pixels[strength >= np.median(strength)])
 
 
-def _adapted(reference: Reference, lab: Float32, weight: Float32) -> tuple[Float64, Float64]:
+def _hue_between(pair: ColourReference) -> float:
+    """Degrees of hue from the ripe to the unripe end."""
+    ripe, unripe = polar(np.array(pair.ripe.lab))[2], polar(np.array(pair.unripe.lab))[2]
+    return max(abs((unripe - ripe + 180) % 360 - 180), 1.0)
+
+
+def _look(lab: Float32, pixels: NDArray[np.int64]) -> OwnSkin:
+    if pixels.size == 0:
+        return OwnSkin(pixels)
+    skin = lab[pixels]
+    unit = skin[:, 1:] / np.maximum(np.hypot(skin[:, 1], skin[:, 2]), 1e-6)[:, None]
+    a, b = unit.mean(axis=0)
+    return OwnSkin(pixels, float(_per_light(skin).mean()), float(np.degrees(np.arctan2(b, a))) % 360)
+
+
+def _per_light(lab: Float32) -> Float32:
+    return np.asarray(np.hypot(lab[:, 1], lab[:, 2]) / np.maximum(lab[:, 0] + 16, 1), dtype=np.float32)
+
+
+def _adapted(reference: Reference, own: OwnSkin) -> tuple[Float64, Float64]:
     """Return the reference averaged with the pepper's own skin, and what stays uncertain of chroma and hue."""
     lightness, chroma, hue = polar(np.array(reference.lab))
     _, chroma_sd, hue_sd = reference.spread
-    if len(lab) == 0:
+    if own.pixels.size == 0:
         return np.array(reference.lab), np.array([chroma_sd, hue_sd])
-    own_chroma, own_hue = own_polar(lab, weight, lightness)
-    turn = np.clip((own_hue - hue + 180) % 360 - 180, -_FURTHEST * hue_sd, _FURTHEST * hue_sd)
-    stretch = np.clip(own_chroma - chroma, -_FURTHEST * chroma_sd, _FURTHEST * chroma_sd)
+    turn = np.clip((own.hue - hue + 180) % 360 - 180, -_FURTHEST * hue_sd, _FURTHEST * hue_sd)
+    stretch = np.clip(own.chroma * (lightness + 16) - chroma, -_FURTHEST * chroma_sd, _FURTHEST * chroma_sd)
     trust_hue = hue_sd**2 / (hue_sd**2 + _OWN_HUE_SD**2)
     trust_chroma = chroma_sd**2 / (chroma_sd**2 + _OWN_CHROMA_SD**2)
     new = from_polar(lightness, chroma + trust_chroma * stretch, hue + trust_hue * turn)
     left = np.array([chroma_sd * np.sqrt(1 - trust_chroma), hue_sd * np.sqrt(1 - trust_hue)])
     return new, left
-
-
-def own_polar(lab: Float32, weight: Float32, lightness: float) -> tuple[float, float]:
-    """Chroma at the given lightness, and hue angle in degrees, of skin with shading taken out.
-
-    Gloss only weakens color, so the stronger half of the skin speaks.
-    """
-    per_light = np.hypot(lab[:, 1], lab[:, 2]) / np.maximum(lab[:, 0] + 16, 1)
-    strong = per_light >= weighted_quantile(per_light, weight, 0.5)
-    hue = np.arctan2(lab[strong, 2], lab[strong, 1])
-    mean = np.angle(np.average(np.exp(1j * hue), weights=weight[strong]))
-    chroma = weighted_quantile(per_light, weight, 0.7) * (lightness + 16)
-    return float(chroma), float(np.degrees(mean)) % 360
 
 
 def polar(lab: Float64) -> tuple[float, float, float]:

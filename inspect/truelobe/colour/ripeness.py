@@ -13,6 +13,7 @@ Skin stronger in color than the line (gloss cannot do that) is placed by its own
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Final
 
 import numpy as np
@@ -22,6 +23,8 @@ Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]
 
 _STEPS: Final = np.linspace(-0.6, 1.6, 111)
+_PER_DEGREE: Final = 10
+_ANGLES: Final = np.arange(360 * _PER_DEGREE + 1) / _PER_DEGREE - 90
 _MOST_OVER: Final = 1.4
 
 
@@ -59,6 +62,31 @@ def skin_colour(lab: ArrayLike) -> SkinColour:
     return SkinColour(angle.astype(np.float32), np.hypot(first, second).astype(np.float32))
 
 
+def luminance(lightness: ArrayLike) -> Float32:
+    """Return Y, 1 is white, for L* through the cube-root part of CIELAB."""
+    value = (np.maximum(np.asarray(lightness, dtype=np.float32), 0) + 16) / np.float32(116)
+    return np.asarray(value * value * value, dtype=np.float32)
+
+
+@dataclass(frozen=True)
+class Placed:
+    """Pixels on the line from unripe to ripe, taken apart.
+
+    Attributes
+    ----------
+    ripeness : float32 (...)
+        0..1.
+    purity : float32 (...)
+        Share of the pixel's light that is the skin's color, 0..1; the rest is gloss, or the skin is not sound.
+    line_light : float32 (...)
+        Y of the line at that place: what sound skin would reflect.
+    """
+
+    ripeness: Float32
+    purity: Float32
+    line_light: Float32
+
+
 @dataclass(frozen=True)
 class RipenessScale:
     """The line from one unripe to one ripe color, ready to place pixels on.
@@ -72,32 +100,37 @@ class RipenessScale:
     unripe: Float64
     ripe: Float64
 
-    def place(self, lab: ArrayLike) -> tuple[Float32, Float32]:
-        """Return ripeness (...) in 0..1 and strength relative to the line's (...), for CIELAB (..., 3)."""
-        angle, strength, along, lightness = self._table
-        skin = skin_colour(lab)
-        order = np.argsort(angle)
-        spot = np.interp(skin.angle, angle[order], _STEPS[order])
-        relative = skin.strength / np.interp(spot, _STEPS, strength)
-        over = np.clip(self._chroma_ratio(lab, spot, lightness), 1, _MOST_OVER)
-        step = self.ripe[1:] - self.unripe[1:]
-        ripeness = (over * np.interp(spot, _STEPS, along) - self.unripe[1:] @ step) / (step @ step)
-        return np.clip(ripeness, 0, 1).astype(np.float32), relative.astype(np.float32)
-
-    def _chroma_ratio(self, lab: ArrayLike, spot: Float64, lightness: Float64) -> Float64:
-        """How much stronger a*, b* are, shading out, than the line's at the same place."""
+    def place(self, lab: ArrayLike) -> Placed:
+        """Place CIELAB (..., 3) on the line."""
         value = np.asarray(lab, dtype=np.float32)
+        skin = skin_colour(value)
+        at = self._by_angle[:, ((skin.angle + 90) * _PER_DEGREE + 0.5).astype(np.int32)]
+        along, strength, chroma, light = at
         seen = np.hypot(value[..., 1], value[..., 2]) / np.maximum(value[..., 0] + 16, 1)
-        line = np.hypot(*(self._line[:, 1:].T)) / (lightness + 16)
-        return np.asarray(seen / np.interp(spot, _STEPS, line), dtype=np.float64)
+        over = np.clip(seen / chroma, 1, _MOST_OVER)
+        step = (self.ripe - self.unripe)[1:]
+        start, length = np.float32(self.unripe[1:] @ step), np.float32(step @ step + 1e-6)
+        ripeness = np.clip((over * along - start) / length, 0, 1)
+        return Placed(ripeness, np.clip(skin.strength / strength, 0, 1), light)
+
+    def ripeness(self, lab: ArrayLike) -> Float32:
+        """Return ripeness (...) in 0..1 for CIELAB (..., 3)."""
+        return self.place(lab).ripeness
 
     @property
-    def _line(self) -> Float64:
-        return np.asarray(self.unripe + _STEPS[:, None] * (self.ripe - self.unripe), dtype=np.float64)
+    def middle_light(self) -> float:
+        """Y halfway between unripe and ripe skin (geometric mean)."""
+        return float(np.sqrt(luminance(self.unripe[0]) * luminance(self.ripe[0])))
 
-    @property
-    def _table(self) -> tuple[Float64, Float64, Float64, Float64]:
-        line = self._line
+    @cached_property
+    def _by_angle(self) -> Float32:
+        """Rows over skin angle: a*, b* along the line, strength, chroma per (L + 16), Y."""
+        line = self.unripe + _STEPS[:, None] * (self.ripe - self.unripe)
+        line[:, 0] = np.maximum(line[:, 0], 1)
         skin = skin_colour(line)
-        along = line[:, 1:] @ (self.ripe[1:] - self.unripe[1:])
-        return skin.angle.astype(np.float64), skin.strength.astype(np.float64), along, line[:, 0]
+        order = np.argsort(skin.angle)
+        along = line[:, 1:] @ (self.ripe - self.unripe)[1:]
+        chroma = np.maximum(np.hypot(line[:, 1], line[:, 2]) / (line[:, 0] + 16), 1e-3)
+        rows = (along, np.maximum(skin.strength, 1e-3), chroma, luminance(line[:, 0]))
+        table = [np.interp(_ANGLES, skin.angle[order], row[order]) for row in rows]
+        return np.asarray(table, dtype=np.float32)

@@ -1,7 +1,10 @@
-"""Which pixels of a pepper speak for its skin: highlights, blemishes, dark and grazing spots set apart.
+"""Which pixels of a pepper speak for its skin, and how much skin each stands for.
 
-All tests are relative to the skin around a pixel, so that a pepper under strong gloss, or a dull one, is not
-declared one big highlight.
+The outermost pixels mix with the background and mirror the room; their skin is real, so its area goes to the
+nearest skin that can be read. Highlights and blemishes are told by light: a pixel on the line from unripe to ripe
+splits into skin light (its color) and white light (gloss, or pale tissue). Skin seen at the same angle carries
+about the same white light; a highlight, a scar or bleached skin carries far more. A brown spot reflects far less
+skin light than the skin around it.
 """
 
 from __future__ import annotations
@@ -13,109 +16,169 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from truelobe.colour.ripeness import RipenessScale, luminance
+
 Bool = NDArray[np.bool_]
 Float32 = NDArray[np.float32]
+Int64 = NDArray[np.int64]
 
-GRAZING: Final = 0.2
-"""Below this cosine to the camera the shape decides more than the photo: such skin counts as if seen at it."""
+RIM_PX: Final = 1.3
+"""So close to the outline a pixel is partly background."""
+
+GRAZING: Final = 0.15
+"""Below this cosine to the camera skin is mostly mirror: its area counts, its color is the neighbor's."""
+
+STEEPEST: Final = 0.03
+"""The area of a pixel is capped as if seen at this cosine; 3 % of a ball's visible skin lies beyond."""
 
 TOO_DARK: Final = 6.0
 """Below this L* a byte's step is larger than the difference between red and green skin."""
 
-_HIGHLIGHT: Final = 0.55
-_BLEMISH: Final = 0.62
-_DARK_SPOT: Final = 0.50
+_WHITE_OVER: Final = 0.6
+_LEAST_PURITY: Final = 0.12
+_LEAST_CHROMA: Final = 5.0
+_DARK_SPOT: Final = 0.5
+_LARGEST_SPOT: Final = 0.08
 _NEIGHBOURHOOD: Final = 0.12
 _LARGEST_SPECK: Final = 4
+_RINGS: Final = 24
 
 
 @dataclass(frozen=True)
-class Skin:
-    """What each pixel is.
+class Area:
+    """Skin area, gathered where color can be read.
 
     Attributes
     ----------
-    sound : bool (h, w)
-        Skin whose color can be read.
-    highlight, blemish, dark : bool (h, w)
-        Left out, and why.
+    read : bool (h, w)
+        Pixels whose color is read.
     weight : float32 (h, w)
-        mm2 of skin that a pixel stands for, grazing skin capped; 0 off the skin.
+        mm2 of skin that each of them stands for, its share of the rim included; 0 elsewhere.
+    nearest : int64 (h, w)
+        Flat index of the read pixel that speaks for each pixel.
     """
 
-    sound: Bool
-    highlight: Bool
-    blemish: Bool
-    dark: Bool
+    read: Bool
     weight: Float32
-
-    @property
-    def left_out(self) -> Bool:
-        """All skin whose color is not read."""
-        return np.asarray(self.highlight | self.blemish | self.dark, dtype=np.bool_)
+    nearest: Int64
 
 
-def skin_weight(mask: Bool, skin_mm2: Float32, facing: Float32) -> Float32:
-    """Return mm2 per pixel inside the mask, skin seen at a grazing angle capped."""
-    cap = np.minimum(np.maximum(facing, 0) / GRAZING, 1)
-    weight = np.where(mask & np.isfinite(skin_mm2) & np.isfinite(facing), skin_mm2 * cap, 0)
-    return np.asarray(np.maximum(weight, 0), dtype=np.float32)
-
-
-def read_skin(mask: Bool, lightness: Float32, relative_strength: Float32, weight: Float32) -> Skin:
-    """Tell sound skin from highlights and blemishes.
+def gather_area(mask: Bool, skin_mm2: Float32, facing: Float32, rim_px: float = RIM_PX) -> Area:
+    """Give each read pixel its own skin and that of the rim next to it.
 
     Parameters
     ----------
     mask : bool (h, w)
-        Body without calyx and stem.
-    lightness : float32 (h, w)
-        Corrected L*.
-    relative_strength : float32 (h, w)
-        Color strength against the line from unripe to ripe; 1 is pure skin.
-    weight : float32 (h, w)
+        Skin: body without calyx and stem.
+    skin_mm2, facing : float32 (h, w)
+    rim_px : float
+        Width of the rim that is not read.
     """
-    size = max(3.0, _NEIGHBOURHOOD * float(np.sqrt(max(int(mask.sum()), 1))))
-    light = _luminance(lightness)
-    dark = mask & (lightness < TOO_DARK)
-    usable = mask & ~dark
-    typical = float(np.median(relative_strength[usable])) if usable.any() else 1.0
-    strength_around = np.maximum(_around(relative_strength, usable, size), 0.8 * typical)
-    light_around = _around(light, usable, size)
-    weak = relative_strength / np.maximum(strength_around, 1e-3)
-    brighter = light > 1.05 * light_around
-    highlight = usable & (weak < _HIGHLIGHT) & brighter
-    highlight |= usable & (_grown(highlight, 2) & (weak < 0.8) & brighter)
-    blemish = usable & ~highlight & (weak < _BLEMISH)
-    blemish |= usable & ~highlight & (light < _DARK_SPOT * light_around) & (weak < 0.85)
-    blemish = _without_specks(blemish)
-    blemish = usable & _grown(blemish, 1) & ~highlight
-    sound = usable & ~highlight & ~blemish
-    return Skin(sound, highlight, blemish, dark, weight)
+    padded = cv2.copyMakeBorder(mask.astype(np.uint8), 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=0)
+    depth = cv2.distanceTransform(padded, cv2.DIST_L2, 3)[1:-1, 1:-1]
+    known = np.isfinite(skin_mm2) & np.isfinite(facing)
+    read = mask & known & (depth > rim_px) & (facing > GRAZING)
+    if not read.any():
+        read = mask & known
+    if not read.any():
+        return Area(read, np.zeros(mask.shape, np.float32), np.arange(mask.size).reshape(mask.shape))
+    _, label = cv2.distanceTransformWithLabels(
+        (~read).astype(np.uint8), cv2.DIST_L2, 3, labelType=cv2.DIST_LABEL_PIXEL
+    )
+    place = np.zeros(int(label.max()) + 1, dtype=np.int64)
+    place[label[read]] = np.flatnonzero(read)
+    nearest = place[label]
+    cap = np.minimum(np.maximum(facing, 0) / STEEPEST, 1)
+    area = np.where(mask & known, np.maximum(skin_mm2 * cap, 0), 0)
+    weight = np.bincount(nearest[mask], weights=area[mask], minlength=mask.size)
+    return Area(read, weight.reshape(mask.shape).astype(np.float32), nearest)
 
 
-def _luminance(lightness: Float32) -> Float32:
-    return np.asarray(((np.maximum(lightness, 0) + 16) / 116) ** 3, dtype=np.float32)
+@dataclass(frozen=True)
+class Skin:
+    """What each read pixel is.
+
+    Attributes
+    ----------
+    sound : bool (h, w)
+        Skin whose color is read.
+    marked : bool (h, w)
+        Highlight, scar, bleached skin or brown spot: left out of both sides.
+    dark : bool (h, w)
+        Too dark to tell: left out.
+    """
+
+    sound: Bool
+    marked: Bool
+    dark: Bool
+
+    @property
+    def left_out(self) -> Bool:
+        """All skin whose color is not read."""
+        return np.asarray(self.marked | self.dark, dtype=np.bool_)
+
+
+def read_skin(lab: Float32, area: Area, facing: Float32, scale: RipenessScale) -> Skin:
+    """Tell sound skin from highlights and blemishes.
+
+    Parameters
+    ----------
+    lab : float32 (h, w, 3)
+    area : Area
+    facing : float32 (h, w)
+    scale : RipenessScale
+    """
+    dark = area.read & (lab[..., 0] < TOO_DARK)
+    usable = area.read & ~dark
+    if not usable.any():
+        return Skin(usable, np.zeros_like(usable), dark)
+    placed = scale.place(lab)
+    light = luminance(lab[..., 0])
+    white, shading = light * (1 - placed.purity), light * placed.purity / placed.line_light
+    size = max(3.0, _NEIGHBOURHOOD * float(np.sqrt(usable.sum())))
+    shading_around = _around(shading, usable, size)
+    usual = _usual_white(white, facing, usable)
+    allowed = 1.5 * usual + _WHITE_OVER * shading_around * scale.middle_light
+    faint = (placed.purity < _LEAST_PURITY) | (np.hypot(lab[..., 1], lab[..., 2]) < _LEAST_CHROMA)
+    pale = usable & ((white > allowed) | faint)
+    neither = ((placed.ripeness > 0.1) & (placed.ripeness < 0.9)) | (placed.purity < 0.8)
+    spot = usable & ~pale & neither & (shading < _DARK_SPOT * shading_around)
+    spot = _of_size(spot, _LARGEST_SPECK, _LARGEST_SPOT * float(usable.sum()))
+    marked = usable & _grown(_of_size(pale, _LARGEST_SPECK, np.inf) | spot)
+    return Skin(usable & ~marked, marked, dark)
+
+
+def _usual_white(white: Float32, facing: Float32, usable: Bool) -> Float32:
+    """White light that skin at the same angle to the camera carries: the room mirrored in it."""
+    order = np.argsort(facing[usable])
+    at, value = facing[usable][order], white[usable][order]
+    rings = np.array_split(np.arange(len(at)), max(1, min(_RINGS, len(at) // 20)))
+    middle = [float(np.median(at[ring])) for ring in rings]
+    usual = [float(np.median(value[ring])) for ring in rings]
+    return np.asarray(np.interp(facing, middle, usual), dtype=np.float32)
 
 
 def _around(values: Float32, mask: Bool, size: float) -> Float32:
     """Mean of the masked values in a Gaussian neighbourhood of that size, in pixels."""
     inside = mask.astype(np.float32)
-    total = cv2.GaussianBlur(
-        np.where(mask, values, 0).astype(np.float32), (0, 0), size, borderType=cv2.BORDER_CONSTANT
-    )
-    count = cv2.GaussianBlur(inside, (0, 0), size, borderType=cv2.BORDER_CONSTANT)
-    return np.asarray(total / np.maximum(count, 1e-3), dtype=np.float32)
+    quarter = (max(1, mask.shape[1] // 4), max(1, mask.shape[0] // 4))
+    both = [
+        cv2.GaussianBlur(cv2.resize(layer, quarter, interpolation=cv2.INTER_AREA), (0, 0), max(size / 4, 0.8))
+        for layer in (np.where(mask, values, np.float32(0)), inside)
+    ]
+    ratio = np.asarray(both[0] / np.maximum(both[1], 1e-3), dtype=np.float32)
+    full = cv2.resize(ratio, (mask.shape[1], mask.shape[0]), interpolation=cv2.INTER_LINEAR)
+    return np.asarray(full, dtype=np.float32)
 
 
-def _grown(mask: Bool, pixels: int) -> Bool:
-    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * pixels + 1, 2 * pixels + 1))
-    return np.asarray(cv2.dilate(mask.astype(np.uint8), disc) > 0, dtype=np.bool_)
+def _grown(mask: Bool) -> Bool:
+    return np.asarray(cv2.dilate(mask.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0, dtype=np.bool_)
 
 
-def _without_specks(mask: Bool) -> Bool:
-    """Drop connected groups of at most a few pixels: noise, not marks on the skin."""
+def _of_size(mask: Bool, above: float, below: float) -> Bool:
+    """Keep connected groups with more pixels than `above` and fewer than `below`."""
     count, labels, stats, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8), connectivity=8)
-    keep = stats[:, cv2.CC_STAT_AREA] > _LARGEST_SPECK
+    pixels = stats[:, cv2.CC_STAT_AREA]
+    keep = (pixels > above) & (pixels < below)
     keep[0] = False
     return np.asarray(keep[labels] if count > 1 else np.zeros_like(mask), dtype=np.bool_)

@@ -1,0 +1,161 @@
+"""Why a coverage is uncertain: each input moved alone by what it may be wrong, the same skin measured again."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from truelobe.colour.correction import ColourCorrection, Source
+from truelobe.colour.naming import OwnEnds, OwnSkin, from_polar, polar
+from truelobe.colour.reading import Reading, View
+from truelobe.colour.ripeness import RipenessScale
+from truelobe.colour.skin import RIM_PX, gather_area
+from truelobe.figures import Contribution, Figure, SharedBy, from_draws
+
+Float32 = NDArray[np.float32]
+Float64 = NDArray[np.float64]
+
+DRAWS: Final = 40
+JOINED: Final = 400
+SAMPLE: Final = 1_000
+
+PATH_SD: Final = 0.04
+"""How far, in ripeness, the true midpoint may lie from that of a straight line in CIELAB: standard deviation over
+mixing the same two skins in CIELAB, in linear light and in log reflectance (as pigments do)."""
+
+Draw = Callable[[np.random.Generator], Float64]
+
+
+@dataclass(frozen=True)
+class BudgetLine:
+    """One uncertain input.
+
+    Attributes
+    ----------
+    source : str
+    shared_by : {"pepper", "photo", "print", "camera"}
+    draw : callable
+        Takes a generator, returns changes of the share, float64 (n,).
+    """
+
+    source: str
+    shared_by: SharedBy
+    draw: Draw
+
+
+def figure_of(
+    view: View, reading: Reading, correction: ColourCorrection, line: float, edge: float, rng: np.random.Generator
+) -> Figure:
+    """Return the share with its uncertainty: deviations of the budget's lines, joined as if independent."""
+    value = reading.share(reading.skin.sound, view.weight, line)
+    joined, budget = np.zeros(JOINED), []
+    for item in budget_lines(view, reading, correction, line, edge):
+        drawn = item.draw(rng)
+        budget.append(Contribution(item.source, float(drawn.std(ddof=1)), item.shared_by))
+        joined += rng.permutation(np.resize(drawn, JOINED))
+    return from_draws(np.clip(value + joined, 0, 1), budget, value=value)
+
+
+def budget_lines(
+    view: View, reading: Reading, correction: ColourCorrection, line: float, edge: float
+) -> list[BudgetLine]:
+    """Return the lines of the budget.
+
+    Parameters
+    ----------
+    view, reading : View, Reading
+    correction : ColourCorrection
+    line : float
+    edge : float
+        Standard uncertainty of the outline, in pixels of the view.
+    """
+    sampled = _Sampled.of(view, reading, line)
+
+    def colours(source: Source) -> Draw:
+        return lambda rng: sampled.in_other_colours(correction, source, rng)
+
+    def normal(effect: float) -> Draw:
+        return lambda rng: rng.normal(0, abs(effect), JOINED)
+
+    return [
+        BudgetLine("color line", "photo", sampled.with_other_lines),
+        BudgetLine("color patches", "print", colours("patches")),
+        BudgetLine("camera color", "camera", colours("camera")),
+        BudgetLine("light", "photo", colours("light")),
+        BudgetLine("edge", "pepper", normal(edge_effect(view, reading, line, edge))),
+        BudgetLine("blemish or highlight", "pepper", normal(left_out_effect(view, reading, line))),
+    ]
+
+
+def edge_effect(view: View, reading: Reading, line: float, edge: float) -> float:
+    """Return the change of the share when `edge` pixels all round are not skin after all."""
+    band = max(edge, 1.0)
+    depth = gather_area(view.mask, view.skin_mm2, view.facing, rim_px=band).read
+    inner = gather_area(depth, view.skin_mm2, view.facing, rim_px=RIM_PX)
+    share = reading.share(reading.skin.sound, view.weight, line)
+    moved = reading.share(reading.skin.sound, inner.weight, line)
+    return (moved - share) * edge / band
+
+
+def left_out_effect(view: View, reading: Reading, line: float) -> float:
+    """Return the doubt from skin left out: half the change if it were counted as it looks, and its own chance."""
+    share = reading.share(reading.skin.sound, view.weight, line)
+    both = reading.skin.sound | reading.skin.marked
+    total = float(view.weight[both].sum())
+    part = float(view.weight[reading.skin.marked].sum()) / total if total > 0 else 0.0
+    looks = reading.share(both, view.weight, line)
+    return float(np.hypot(0.5 * (looks - share), 0.25 * part * np.sqrt(share * (1 - share))))
+
+
+@dataclass(frozen=True)
+class _Sampled:
+    """A sample of the sound skin, so that measuring it again under many draws stays cheap."""
+
+    pixels: NDArray[np.uint8]
+    lab: Float32
+    weight: Float32
+    ends: OwnEnds
+    line: float
+
+    @classmethod
+    def of(cls, view: View, reading: Reading, line: float) -> _Sampled:
+        rows = np.flatnonzero(reading.skin.sound)
+        keep = np.unique(np.linspace(0, len(rows) - 1, min(SAMPLE, len(rows))).astype(np.int64))
+        lab = view.lab.reshape(-1, 3)[rows[keep]]
+        ends = OwnEnds(reading.ends.pair, _kept(reading.ends.ripe, keep), _kept(reading.ends.unripe, keep))
+        return cls(
+            view.pixels.reshape(-1, 3)[rows[keep]], lab, view.weight.ravel()[rows[keep]], ends.seen_as(lab), line
+        )
+
+    def with_other_lines(self, rng: np.random.Generator) -> Float64:
+        """Change the references, and the way between them, by what is uncertain of them."""
+        scale, ripe_sd, unripe_sd = self.ends.scale, self.ends.ripe_sd, self.ends.unripe_sd
+        here, out = self._share(scale, self.lab, self.line), np.empty(DRAWS)
+        for k in range(DRAWS):
+            moved = RipenessScale(_moved(scale.unripe, unripe_sd, rng), _moved(scale.ripe, ripe_sd, rng))
+            out[k] = self._share(moved, self.lab, self.line + rng.normal(0, PATH_SD)) - here
+        return out
+
+    def in_other_colours(self, correction: ColourCorrection, source: Source, rng: np.random.Generator) -> Float64:
+        """Change one part of the color correction by what is uncertain of it."""
+        here = self._share(self.ends.scale, self.lab, self.line)
+        labs = correction.draws(DRAWS, rng, (source,)).to_lab(self.pixels)
+        return np.array([self._share(self.ends.seen_as(lab).scale, lab, self.line) for lab in labs]) - here
+
+    def _share(self, scale: RipenessScale, lab: Float32, line: float) -> float:
+        below = scale.ripeness(lab) < line
+        return float(self.weight[below].sum() / max(float(self.weight.sum()), 1e-9))
+
+
+def _kept(own: OwnSkin, keep: NDArray[np.int64]) -> OwnSkin:
+    """Number an end's pixels within the sample."""
+    return OwnSkin(np.flatnonzero(np.isin(keep, own.pixels)), own.chroma, own.hue)
+
+
+def _moved(lab: Float64, sd: Float64, rng: np.random.Generator) -> Float64:
+    lightness, chroma, hue = polar(lab)
+    return from_polar(lightness, max(chroma + rng.normal(0, sd[0]), 1.0), hue + rng.normal(0, sd[1]))

@@ -1,0 +1,130 @@
+"""One pepper's skin at working size: light, area, ripeness. The step between pixels and a share."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from truelobe.colour.correction import ColourCorrection
+from truelobe.colour.naming import OwnEnds, own_ends, scale_of
+from truelobe.colour.references import ColourReference
+from truelobe.colour.ripeness import RipenessScale
+from truelobe.colour.skin import Area, Skin, gather_area, read_skin
+
+Bool = NDArray[np.bool_]
+Float32 = NDArray[np.float32]
+
+WORK_PIXELS: Final = 30_000
+"""A pepper is read at a size of about this many pixels; more only average the same skin."""
+
+_LEAST_SHRINK: Final = 1.2
+_ALL_SKIN: Final = 0.9
+
+
+@dataclass(frozen=True)
+class View:
+    """A pepper's box at working size.
+
+    Attributes
+    ----------
+    pixels : uint8 (h, w, 3)
+    mask : bool (h, w)
+        Skin, without calyx and stem.
+    skin_mm2 : float32 (h, w)
+        Area per pixel of this size.
+    facing : float32 (h, w)
+    lab : float32 (h, w, 3)
+    area : Area
+    shrunk : float
+        Photo pixels per pixel here.
+    """
+
+    pixels: NDArray[np.uint8]
+    mask: Bool
+    skin_mm2: Float32
+    facing: Float32
+    lab: Float32
+    area: Area
+    shrunk: float
+
+    @property
+    def weight(self) -> Float32:
+        """Area of skin, mm2, that each read pixel speaks for."""
+        return self.area.weight
+
+
+def view_at_working_size(
+    pixels: NDArray[np.uint8], mask: Bool, skin_mm2: Float32, facing: Float32, correction: ColourCorrection
+) -> View:
+    """Bring a box to working size; a pixel there is skin when nearly all of it was."""
+    shrunk = float(np.sqrt(int(mask.sum()) / WORK_PIXELS))
+    if shrunk > _LEAST_SHRINK:
+        height, width = mask.shape
+        size = (max(1, round(width / shrunk)), max(1, round(height / shrunk)))
+        shrunk = float(np.sqrt(height * width / (size[0] * size[1])))
+        area = np.where(mask & np.isfinite(skin_mm2), skin_mm2, 0)
+        cosine = np.where(mask & np.isfinite(facing), facing, 0)
+        pixels = np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
+        part = cv2.resize(mask.astype(np.float32), size, interpolation=cv2.INTER_AREA)
+        skin_mm2 = _smaller(area, size) * np.float32(shrunk**2)
+        facing = np.asarray(_smaller(cosine, size) / np.maximum(part, 1e-3), dtype=np.float32)
+        mask = np.asarray(part > _ALL_SKIN)
+    else:
+        shrunk = 1.0
+    area_read = gather_area(mask, skin_mm2, facing)
+    return View(pixels, mask, skin_mm2, facing, correction.to_lab(pixels), area_read, shrunk)
+
+
+def _smaller(values: NDArray[np.floating], size: tuple[int, int]) -> Float32:
+    return np.asarray(cv2.resize(values.astype(np.float32), size, interpolation=cv2.INTER_AREA), dtype=np.float32)
+
+
+@dataclass(frozen=True)
+class Reading:
+    """Ripeness of the skin, against the pepper's own ends.
+
+    Attributes
+    ----------
+    skin : Skin
+    ends : OwnEnds
+        Their pixels count within the sound skin, in order.
+    scale : RipenessScale
+    ripeness : float32 (h, w)
+    """
+
+    skin: Skin
+    ends: OwnEnds
+    scale: RipenessScale
+    ripeness: Float32
+
+    def share(self, where: Bool, weight: Float32, line: float) -> float:
+        """Share of the skin at `where` that lies below the line."""
+        total = float(weight[where].sum())
+        return float(weight[where & (self.ripeness < line)].sum()) / total if total > 0 else 0.0
+
+
+def read(view: View, pair: ColourReference) -> Reading:
+    """Read a pepper's ripeness.
+
+    Sound skin is told with the references as they stand, the ends are adapted to it, and both are done once more
+    with the adapted ends.
+    """
+    scale = scale_of(pair)
+    for _ in range(2):
+        skin = read_skin(view.lab, view.area, view.facing, scale)
+        ends = own_ends(view.lab[skin.sound], view.weight[skin.sound], pair)
+        scale = ends.scale
+    return Reading(skin, ends, scale, scale.ripeness(view.lab))
+
+
+def enlarged(level: Float32, like: Bool) -> Bool:
+    """Bring a level (h, w) back to the size of the box and tell where it is above zero."""
+    if level.shape == like.shape:
+        return np.asarray(level > 0, dtype=np.bool_)
+    height, width = like.shape
+    full = cv2.resize(level.astype(np.float32), (width, height), interpolation=cv2.INTER_LINEAR)
+    return np.asarray(full > 0, dtype=np.bool_)
