@@ -88,8 +88,8 @@ def _looked_up(maps: Tensor, chosen: Tensor, affine: Tensor, size: tuple[int, in
     places = torch.floor((_places(affine, size, fine) + 0.5) * ratio).long()
     column, row = places[..., 0], places[..., 1]
     inside = (column >= 0) & (row >= 0) & (column < maps.shape[-1]) & (row < maps.shape[-2])
-    index = (chosen[:, None, None] * maps.shape[-2] + row.clamp(0, maps.shape[-2] - 1)) * maps.shape[-1]
-    found = maps.reshape(-1)[index + column.clamp(0, maps.shape[-1] - 1)]
+    index = row.clamp(0, maps.shape[-2] - 1) * maps.shape[-1] + column.clamp(0, maps.shape[-1] - 1)
+    found = maps[chosen].flatten(1).gather(1, index.flatten(1)).reshape(index.shape)
     return torch.where(inside, found, torch.full_like(found, OUTSIDE))
 
 
