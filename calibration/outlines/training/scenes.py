@@ -1,11 +1,11 @@
 """Read rendered scenes from a folder that is still growing, and hold them in the accelerator's memory.
 
-The scenes are those of ``python3 -m sample_images.maker train``: ``.npz`` files of one or more scenes, with
+The scenes are those of ``python3 -m sample_images.maker train``, one ``.npz`` file each, with
 
-- ``radiance`` float16 (N, 480, 640, 3): linear sRGB radiance, any exposure, as traced and cleaned of noise;
-- ``owner`` uint8 (N, 960, 1280): number of the pepper a pixel shows, from 1 to 62; 0 elsewhere. Twice the size:
+- ``radiance`` float16 (480, 640, 3): linear sRGB radiance, any exposure, as traced and cleaned of noise;
+- ``fruit`` uint8 (960, 1280): number of the pepper a pixel shows, from 1 to 62; 0 elsewhere. Twice the size:
   label pixels (2i, 2j) to (2i + 1, 2j + 1) lie on radiance pixel (i, j);
-- ``part`` uint8 (N, 960, 1280): 0 no pepper, 1 body, 2 calyx, 3 stem.
+- ``part`` uint8 (960, 1280): 0 no pepper, 1 body, 2 calyx, 3 stem.
 """
 
 from __future__ import annotations
@@ -92,23 +92,23 @@ class SceneFolder:
         while True:
             for path in sorted(set(self._folder.rglob("*.npz")) - read):
                 read.add(path)
-                for scene in _read(path):
-                    self._ready.put(scene)
+                scenes = _read(path)
+                if scenes is not None:
+                    self._ready.put(scenes)
             pause.wait(_POLL_SECONDS)
 
 
-def _read(path: Path) -> list[tuple[np.ndarray, np.ndarray]]:
-    """Radiance and labels of a file's scenes; none, and a line, if the file is broken."""
+def _read(path: Path) -> tuple[np.ndarray, np.ndarray] | None:
+    """Radiance and labels of one scene; None, and a line, if the file is broken."""
     try:
         with np.load(path) as scene:
-            radiance, owner, part = scene["radiance"], scene["owner"], scene["part"]
+            radiance, owner, part = scene["radiance"], scene["fruit"], scene["part"]
     except (OSError, ValueError, KeyError, zipfile.BadZipFile) as error:
         print(f"left out {path.name}: {error}", flush=True)
-        return []
-    if radiance.shape[1:] != (HEIGHT, WIDTH, 3) or owner.shape[1:] != (2 * HEIGHT, 2 * WIDTH):
+        return None
+    if radiance.shape != (HEIGHT, WIDTH, 3) or owner.shape != (2 * HEIGHT, 2 * WIDTH):
         print(f"left out {path.name}: {radiance.shape}, {owner.shape}", flush=True)
-        return []
+        return None
     radiance = np.nan_to_num(radiance.astype(np.float32), nan=0.0, posinf=6e4, neginf=0.0).clip(0, 6e4)
     known = (part > 0) & (owner > 0) & (owner <= _MOST_OWNERS)
-    labels = np.where(known, owner * np.uint8(PARTS) + part, 0).astype(np.uint8)
-    return list(zip(radiance.astype(np.float16), labels, strict=True))
+    return radiance.astype(np.float16), np.where(known, owner * np.uint8(PARTS) + part, 0).astype(np.uint8)
