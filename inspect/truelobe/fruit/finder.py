@@ -7,6 +7,7 @@ trained model the plain colour finder stands in, and says so by marking everythi
 from __future__ import annotations
 
 import dataclasses
+import hashlib
 from collections.abc import Sequence
 
 import numpy as np
@@ -15,7 +16,7 @@ from numpy.typing import NDArray
 from truelobe.fruit.classical import find_by_colour
 from truelobe.fruit.grouping import Groups, group
 from truelobe.fruit.hidden import Hidden, hidden, rim
-from truelobe.fruit.network import FruitMaps, look, probability
+from truelobe.fruit.network import FruitMaps, look, model_path, probability
 from truelobe.fruit.refine import Edge, snapped
 from truelobe.fruit.silhouette import Mask, Polygon, Silhouette, area, bounding_box, contours, filled, grown
 from truelobe.fruit.window import Window, window
@@ -62,6 +63,15 @@ def find_fruit(pixels: NDArray[np.uint8], exclude: Sequence[Polygon] = ()) -> tu
     except TruelobeError:
         return find_by_colour(pixels, exclude)
     return outlined(pixels, maps, group(maps))
+
+
+def model_name() -> str:
+    """Name what outlines here: the trained model by the start of its fingerprint, or the stand-in."""
+    try:
+        content = model_path().read_bytes()
+    except TruelobeError:
+        return "color alone"
+    return f"outlines {hashlib.sha256(content).hexdigest()[:8]}"
 
 
 def outlined(pixels: NDArray[np.uint8], maps: FruitMaps, groups: Groups) -> tuple[Silhouette, ...]:

@@ -1,0 +1,215 @@
+"""Mend outlines by a tap: add a pepper, part two that were taken for one, join two that are one.
+
+All three work on the maps of the one look at the photo, and end with the same refinement as every outline. The
+results carry numbers of their own; give the whole list to `finder.numbered` afterwards.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from truelobe.fruit.finder import candidate, compared
+from truelobe.fruit.grouping import Groups, group
+from truelobe.fruit.network import FruitMaps, look, probability
+from truelobe.fruit.silhouette import Mask, Polygon, Silhouette, filled
+from truelobe.messages import TruelobeError
+
+_LOWER_THRESHOLDS = (0.5, 0.3, 0.15, 0.06)
+_FEWEST_PX = 60
+_CLOSER_LOOK = 0.4
+"""Side of the closer look round a tap, as a fraction of the photo's longer side."""
+
+
+def add_at(
+    pixels: NDArray[np.uint8], maps: FruitMaps, xy: tuple[float, float], others: Sequence[Silhouette] = ()
+) -> Silhouette:
+    """Outline the pepper under a tap that the finder left out.
+
+    The network's own maps are asked again with ever lower thresholds; then a closer look is taken round the tap.
+
+    Parameters
+    ----------
+    pixels : ndarray of uint8, shape (H, W, 3)
+    maps : FruitMaps
+        Of the whole photo.
+    xy : tuple of float
+        The tap, in photo pixels.
+    others : sequence of Silhouette
+        Outlines that stand; the new one keeps off them.
+
+    Raises
+    ------
+    TruelobeError
+        ``no-pepper-here`` when nothing under the tap looks like one.
+    """
+    found = _under_tap(pixels, maps, xy, others)
+    if found is None:
+        found = _closer(pixels, maps, xy, others)
+    if found is None:
+        raise TruelobeError(
+            "no-pepper-here",
+            "Nothing at that spot looks like a pepper.",
+            "Tap the middle of the pepper, or take the photo again from nearer.",
+        )
+    return found
+
+
+def split(
+    pixels: NDArray[np.uint8],
+    maps: FruitMaps,
+    one: Silhouette,
+    first: tuple[float, float],
+    second: tuple[float, float],
+) -> tuple[Silhouette, Silhouette]:
+    """Part an outline into the two peppers under two taps.
+
+    Raises
+    ------
+    TruelobeError
+        ``cannot-part`` when the taps are not both on the outline, or leave nothing for one of them.
+    """
+    own = _on_network(one, maps)
+    seeds = maps.to_network(np.array([first, second]))
+    rows, columns = np.nonzero(own)
+    inside = [bool(filled(one.outline_px, _pixel(tap)).any()) for tap in (first, second)]
+    if rows.size == 0 or not all(inside) or np.hypot(*(seeds[0] - seeds[1])) < 3:
+        raise _cannot_part()
+    # Vote and place both count: the vote alone fails where the network saw one fruit.
+    places = np.stack([columns, rows], -1).astype(np.float64)
+    votes = places + maps.vector[rows, columns]
+    away = [np.hypot(*(places - seed).T) + np.hypot(*(votes - seed).T) for seed in seeds]
+    bodies = np.zeros(own.shape, np.int32)
+    bodies[rows, columns] = np.where(away[0] <= away[1], 1, 2)
+    stems = np.where(_stem_on_network(one, maps), _nearest(seeds, own.shape), 0).astype(np.int32)
+    halves = Groups(bodies, stems, 2)
+    found = [candidate(pixels, maps, halves, number) for number in (1, 2) if (bodies == number).any()]
+    kept = [part for part in found if part is not None]
+    if len(kept) != 2:
+        raise _cannot_part()
+    both = compared(kept, maps.shape)
+    return both[0], both[1]
+
+
+def merge(pixels: NDArray[np.uint8], maps: FruitMaps, one: Silhouette, other: Silhouette) -> Silhouette:
+    """Join two outlines into one pepper; a gap between them no wider than a few network pixels is closed.
+
+    Raises
+    ------
+    TruelobeError
+        ``cannot-join`` when nothing is left at the network's size.
+    """
+    body = _on_network(one, maps) | _on_network(other, maps)
+    body = np.asarray(ndimage.binary_closing(np.pad(body, 6), iterations=4), bool)[6:-6, 6:-6]
+    stem = (_stem_on_network(one, maps) | _stem_on_network(other, maps)) & ~body
+    joined = candidate(pixels, _sure(maps, body), Groups(body.astype(np.int32), stem.astype(np.int32), 1), 1)
+    if joined is None:
+        raise TruelobeError("cannot-join", "These two outlines cannot be joined.", "Add the pepper with one tap.")
+    return compared([joined], maps.shape)[0]
+
+
+def _under_tap(
+    pixels: NDArray[np.uint8], maps: FruitMaps, xy: tuple[float, float], others: Sequence[Silhouette]
+) -> Silhouette | None:
+    place = maps.to_network(np.array(xy))
+    column, row = round(float(place[0])), round(float(place[1]))
+    height, width = maps.fruit.shape
+    taken: Mask = np.zeros((height, width), bool)
+    for other in others:
+        taken = taken | _on_network(other, maps)
+    if not (0 <= row < height and 0 <= column < width) or taken[row, column]:
+        return None
+    free = _without(maps, taken)
+    for threshold in _LOWER_THRESHOLDS:
+        groups = group(free, threshold=threshold, smallest=_FEWEST_PX, lowest_score=0.0)
+        number = int(groups.bodies[row, column])
+        if number:
+            level = float(np.log(threshold / (1 - threshold)))
+            found = candidate(pixels, free, groups, number, level)
+            return None if found is None else compared([found], maps.shape)[0]
+    return None
+
+
+def _closer(
+    pixels: NDArray[np.uint8], maps: FruitMaps, xy: tuple[float, float], others: Sequence[Silhouette]
+) -> Silhouette | None:
+    """Look again at a smaller piece of the photo, where a small or odd pepper fills more of the network's view."""
+    side = int(_CLOSER_LOOK * max(pixels.shape[:2]))
+    x0 = int(np.clip(xy[0] - side / 2, 0, max(pixels.shape[1] - side, 0)))
+    y0 = int(np.clip(xy[1] - side / 2, 0, max(pixels.shape[0] - side, 0)))
+    piece = np.ascontiguousarray(pixels[y0 : y0 + side, x0 : x0 + side])
+    corner = np.array([x0, y0], np.float64)
+    rings = [ring - corner for other in others for ring in other.outline_px[:1]]
+    near = look(piece, rings)
+    found = _under_tap(piece, near, (xy[0] - x0, xy[1] - y0), ())
+    return None if found is None else moved(found, x0, y0)
+
+
+def moved(one: Silhouette, right: int, down: int) -> Silhouette:
+    """Return the silhouette shifted by whole pixels."""
+    shift = np.array([right, down], np.float64)
+
+    def shifted(rings: tuple[Polygon, ...]) -> tuple[Polygon, ...]:
+        return tuple(ring + shift for ring in rings)
+
+    x0, y0, x1, y1 = one.box
+    return Silhouette(
+        number=one.number,
+        box=(x0 + right, y0 + down, x1 + right, y1 + down),
+        body=one.body,
+        calyx=one.calyx,
+        stem=one.stem,
+        outline_px=shifted(one.outline_px),
+        calyx_px=shifted(one.calyx_px),
+        stem_px=shifted(one.stem_px),
+        centre_px=one.centre_px + shift,
+        score=one.score,
+        doubtful=one.doubtful,
+        hidden_fraction=one.hidden_fraction,
+        occluded=one.occluded,
+    )
+
+
+def _on_network(one: Silhouette, maps: FruitMaps) -> Mask:
+    height, width = maps.fruit.shape
+    return filled([maps.to_network(ring) for ring in one.outline_px], (0, 0, width, height))
+
+
+def _stem_on_network(one: Silhouette, maps: FruitMaps) -> Mask:
+    height, width = maps.fruit.shape
+    return filled([maps.to_network(ring) for ring in one.stem_px], (0, 0, width, height))
+
+
+def _nearest(seeds: Polygon, shape: tuple[int, ...]) -> NDArray[np.int32]:
+    """Number (1 or 2) of the nearer seed, for each pixel."""
+    rows, columns = np.mgrid[: shape[0], : shape[1]]
+    away = [np.hypot(columns - seed[0], rows - seed[1]) for seed in seeds]
+    return np.where(away[0] <= away[1], 1, 2).astype(np.int32)
+
+
+def _without(maps: FruitMaps, taken: Mask) -> FruitMaps:
+    return _with_fruit(maps, np.where(taken, np.float32(-20), maps.fruit).astype(np.float32))
+
+
+def _sure(maps: FruitMaps, body: Mask) -> FruitMaps:
+    """The maps with the hand-joined body certain, so that the gap inside it is no edge."""
+    weak = body & (probability(maps.fruit) < 0.6)
+    return _with_fruit(maps, np.where(weak, np.float32(0.5), maps.fruit).astype(np.float32))
+
+
+def _with_fruit(maps: FruitMaps, fruit: NDArray[np.float32]) -> FruitMaps:
+    return FruitMaps(fruit, maps.calyx, maps.stem, maps.vector, maps.contact, maps.barred, maps.scale, maps.shape)
+
+
+def _pixel(xy: tuple[float, float]) -> tuple[int, int, int, int]:
+    x, y = round(xy[0]), round(xy[1])
+    return x, y, x + 1, y + 1
+
+
+def _cannot_part() -> TruelobeError:
+    return TruelobeError(
+        "cannot-part", "These two taps do not part the outline.", "Tap once on each of the two peppers."
+    )
