@@ -30,7 +30,7 @@ def _parser() -> argparse.ArgumentParser:
     plates.add_argument("--count", type=int, default=60)
     plates.add_argument("--first", type=int, default=0, help="leave out so many at the start")
     plates.add_argument("--size", type=_size, default=(1600, 1200))
-    plates.add_argument("--spp", type=int, default=256)
+    plates.add_argument("--spp", type=int, default=384)
     plates.add_argument("--most", type=int, default=112_000, help="bytes a photo may have")
     plates.add_argument("--keep-radiance", action="store_true", help="keep the linear radiance too")
     plates.add_argument("--again", action="store_true", help="develop again, from kept radiance if any")

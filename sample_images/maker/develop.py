@@ -111,8 +111,8 @@ def _exposure(light: Floats) -> float:
     """Middle tones to a phone's usual level, bright areas kept mostly below clipping."""
     luminance = light @ np.float32([0.2126, 0.7152, 0.0722])
     middle = float(np.exp(np.log(luminance + 1e-4).mean()))
-    bright = float(np.percentile(luminance, 98))
-    return min(0.19 / middle, 0.95 / bright)
+    bright = float(np.percentile(light.max(axis=-1), 99.5))
+    return min(0.19 / middle, 0.92 / bright)
 
 
 def _noisy(light: Floats, how: Development, rng: np.random.Generator) -> Floats:
