@@ -13,7 +13,7 @@ from truelobe.colour.correction import ColourCorrection, Source
 from truelobe.colour.naming import OwnEnds, OwnSkin, from_polar, polar
 from truelobe.colour.reading import Reading, View
 from truelobe.colour.ripeness import RipenessScale
-from truelobe.colour.skin import RIM_PX, gather_area
+from truelobe.colour.skin import gather_area, readable
 from truelobe.figures import Contribution, Figure, SharedBy, from_draws
 
 Float32 = NDArray[np.float32]
@@ -51,7 +51,7 @@ def figure_of(
     view: View, reading: Reading, correction: ColourCorrection, line: float, edge: float, rng: np.random.Generator
 ) -> Figure:
     """Return the share with its uncertainty: deviations of the budget's lines, joined as if independent."""
-    value = reading.share(reading.skin.sound, view.weight, line)
+    value = reading.share(reading.skin.sound, line)
     joined, budget = np.zeros(JOINED), []
     for item in budget_lines(view, reading, correction, line, edge):
         drawn = item.draw(rng)
@@ -87,27 +87,26 @@ def budget_lines(
         BudgetLine("camera color", "camera", colours("camera")),
         BudgetLine("light", "photo", colours("light")),
         BudgetLine("edge", "pepper", normal(edge_effect(view, reading, line, edge))),
-        BudgetLine("blemish or highlight", "pepper", normal(left_out_effect(view, reading, line))),
+        BudgetLine("blemish or highlight", "pepper", normal(left_out_effect(reading, line))),
     ]
 
 
 def edge_effect(view: View, reading: Reading, line: float, edge: float) -> float:
     """Return the change of the share when `edge` pixels all round are not skin after all."""
     band = max(edge, 1.0)
-    depth = gather_area(view.mask, view.skin_mm2, view.facing, rim_px=band).read
-    inner = gather_area(depth, view.skin_mm2, view.facing, rim_px=RIM_PX)
-    share = reading.share(reading.skin.sound, view.weight, line)
-    moved = reading.share(reading.skin.sound, inner.weight, line)
-    return (moved - share) * edge / band
+    inner = readable(view.mask, np.ones_like(view.facing), band)
+    area = gather_area(inner, reading.area.read & inner, view.skin_mm2, view.facing)
+    moved = reading.share(reading.skin.sound, line, area.weight)
+    return (moved - reading.share(reading.skin.sound, line)) * edge / band
 
 
-def left_out_effect(view: View, reading: Reading, line: float) -> float:
+def left_out_effect(reading: Reading, line: float) -> float:
     """Return the doubt from skin left out: half the change if it were counted as it looks, and its own chance."""
-    share = reading.share(reading.skin.sound, view.weight, line)
+    share = reading.share(reading.skin.sound, line)
     both = reading.skin.sound | reading.skin.marked
-    total = float(view.weight[both].sum())
-    part = float(view.weight[reading.skin.marked].sum()) / total if total > 0 else 0.0
-    looks = reading.share(both, view.weight, line)
+    total = float(reading.weight[both].sum())
+    part = float(reading.weight[reading.skin.marked].sum()) / total if total > 0 else 0.0
+    looks = reading.share(both, line)
     return float(np.hypot(0.5 * (looks - share), 0.25 * part * np.sqrt(share * (1 - share))))
 
 
@@ -128,7 +127,11 @@ class _Sampled:
         lab = view.lab.reshape(-1, 3)[rows[keep]]
         ends = OwnEnds(reading.ends.pair, _kept(reading.ends.ripe, keep), _kept(reading.ends.unripe, keep))
         return cls(
-            view.pixels.reshape(-1, 3)[rows[keep]], lab, view.weight.ravel()[rows[keep]], ends.seen_as(lab), line
+            view.pixels.reshape(-1, 3)[rows[keep]],
+            lab,
+            reading.weight.ravel()[rows[keep]],
+            ends.seen_as(lab),
+            line,
         )
 
     def with_other_lines(self, rng: np.random.Generator) -> Float64:

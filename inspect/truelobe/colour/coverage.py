@@ -16,8 +16,9 @@ from numpy.typing import NDArray
 from truelobe.colour.budget import figure_of
 from truelobe.colour.correction import ColourCorrection
 from truelobe.colour.naming import GREEN, name_colour
-from truelobe.colour.reading import Reading, View, enlarged, read, view_at_working_size
+from truelobe.colour.reading import Reading, enlarged, read, view_at_working_size
 from truelobe.colour.references import References
+from truelobe.colour.skin import gather_area
 from truelobe.figures import Figure
 from truelobe.messages import Message
 
@@ -99,9 +100,10 @@ def measure_coverage(
     mask = np.asarray(body & ~calyx & ~stem, dtype=np.bool_)
     nothing = np.zeros(mask.shape, dtype=np.bool_)
     view = view_at_working_size(pixels, mask, skin_mm2, facing, correction)
-    if int(view.area.read.sum()) < LEAST_SKIN or not view.weight.any():
+    plain = gather_area(mask=view.mask, read=view.read, skin_mm2=view.skin_mm2, facing=view.facing).weight
+    if int(view.read.sum()) < LEAST_SKIN or not plain.any():
         return Coverage(None, colour or "unknown", nothing, nothing, (_TOO_LITTLE,))
-    seen = name_colour(view.lab[view.area.read], view.weight[view.area.read], references)
+    seen = name_colour(view.lab[view.read], plain[view.read], references)
     shown, all_green = colour or seen, seen == GREEN
     pair = references.of(shown)
     if pair is None:
@@ -111,13 +113,13 @@ def measure_coverage(
         return Coverage(None, shown, nothing, mask, (_TOO_LITTLE,), all_green)
     rng = np.random.default_rng(seed)
     figure = figure_of(view, reading, correction, line, edge_px / view.shrunk, rng)
-    counted, left_out = _masks(view, reading, line, mask)
-    return Coverage(figure, shown, counted, left_out, _messages(view, reading), all_green)
+    counted, left_out = _masks(reading, line, mask)
+    return Coverage(figure, shown, counted, left_out, _messages(reading), all_green)
 
 
-def _masks(view: View, reading: Reading, line: float, mask: Bool) -> tuple[Bool, Bool]:
+def _masks(reading: Reading, line: float, mask: Bool) -> tuple[Bool, Bool]:
     """Return at full size what was counted and what was left out; the rim shows what was said for it."""
-    spoken = view.area.nearest
+    spoken = reading.area.nearest
     out = reading.skin.left_out.ravel()[spoken]
     below = np.where(reading.skin.sound, line - reading.ripeness, np.float32(-1)).ravel()[spoken]
     left_out = enlarged(np.where(out, np.float32(1), np.float32(-1)), mask) & mask
@@ -141,8 +143,8 @@ def _no_reference(colour: str) -> Message:
     )
 
 
-def _messages(view: View, reading: Reading) -> tuple[Message, ...]:
-    part = float(view.weight[reading.skin.left_out].sum()) / float(view.weight.sum())
+def _messages(reading: Reading) -> tuple[Message, ...]:
+    part = float(reading.weight[reading.skin.left_out].sum()) / max(float(reading.weight.sum()), 1e-9)
     if part <= LEFT_OUT_MOST:
         return ()
     return (

@@ -13,7 +13,7 @@ from truelobe.colour.correction import ColourCorrection
 from truelobe.colour.naming import OwnEnds, own_ends, scale_of
 from truelobe.colour.references import ColourReference
 from truelobe.colour.ripeness import RipenessScale
-from truelobe.colour.skin import Area, Skin, gather_area, read_skin
+from truelobe.colour.skin import RIM_PHOTO_PX, RIM_PX, Area, Skin, gather_area, read_skin, readable
 
 Bool = NDArray[np.bool_]
 Float32 = NDArray[np.float32]
@@ -38,7 +38,8 @@ class View:
         Area per pixel of this size.
     facing : float32 (h, w)
     lab : float32 (h, w, 3)
-    area : Area
+    read : bool (h, w)
+        Where color can be read.
     shrunk : float
         Photo pixels per pixel here.
     """
@@ -48,13 +49,8 @@ class View:
     skin_mm2: Float32
     facing: Float32
     lab: Float32
-    area: Area
+    read: Bool
     shrunk: float
-
-    @property
-    def weight(self) -> Float32:
-        """Area of skin, mm2, that each read pixel speaks for."""
-        return self.area.weight
 
 
 def view_at_working_size(
@@ -75,8 +71,8 @@ def view_at_working_size(
         mask = np.asarray(part > _ALL_SKIN)
     else:
         shrunk = 1.0
-    area_read = gather_area(mask, skin_mm2, facing)
-    return View(pixels, mask, skin_mm2, facing, correction.to_lab(pixels), area_read, shrunk)
+    read = readable(mask, facing, max(RIM_PX, RIM_PHOTO_PX / shrunk))
+    return View(pixels, mask, skin_mm2, facing, correction.to_lab(pixels), read, shrunk)
 
 
 def _smaller(values: NDArray[np.floating], size: tuple[int, int]) -> Float32:
@@ -90,6 +86,8 @@ class Reading:
     Attributes
     ----------
     skin : Skin
+    area : Area
+        What each pixel that is sound or left out speaks for.
     ends : OwnEnds
         Their pixels count within the sound skin, in order.
     scale : RipenessScale
@@ -97,14 +95,21 @@ class Reading:
     """
 
     skin: Skin
+    area: Area
     ends: OwnEnds
     scale: RipenessScale
     ripeness: Float32
 
-    def share(self, where: Bool, weight: Float32, line: float) -> float:
+    @property
+    def weight(self) -> Float32:
+        """Area of skin, mm2, that each pixel speaks for."""
+        return self.area.weight
+
+    def share(self, where: Bool, line: float, weight: Float32 | None = None) -> float:
         """Share of the skin at `where` that lies below the line."""
-        total = float(weight[where].sum())
-        return float(weight[where & (self.ripeness < line)].sum()) / total if total > 0 else 0.0
+        area = self.weight if weight is None else weight
+        total = float(area[where].sum())
+        return float(area[where & (self.ripeness < line)].sum()) / total if total > 0 else 0.0
 
 
 def read(view: View, pair: ColourReference) -> Reading:
@@ -115,10 +120,11 @@ def read(view: View, pair: ColourReference) -> Reading:
     """
     scale = scale_of(pair)
     for _ in range(2):
-        skin = read_skin(view.lab, view.area, view.facing, scale)
-        ends = own_ends(view.lab[skin.sound], view.weight[skin.sound], pair)
+        skin = read_skin(view.lab, view.read, view.skin_mm2, view.facing, scale)
+        area = gather_area(view.mask, skin.sound | skin.left_out, view.skin_mm2, view.facing)
+        ends = own_ends(view.lab[skin.sound], area.weight[skin.sound], pair)
         scale = ends.scale
-    return Reading(skin, ends, scale, scale.ripeness(view.lab))
+    return Reading(skin, area, ends, scale, scale.ripeness(view.lab))
 
 
 def enlarged(level: Float32, like: Bool) -> Bool:

@@ -25,8 +25,12 @@ Int64 = NDArray[np.int64]
 RIM_PX: Final = 1.3
 """So close to the outline a pixel is partly background."""
 
-GRAZING: Final = 0.15
-"""Below this cosine to the camera skin is mostly mirror: its area counts, its color is the neighbor's."""
+RIM_PHOTO_PX: Final = 2.5
+"""The same in pixels of the photo: sharpening and the coarser color of JPEG reach that far."""
+
+GRAZING: Final = 0.28
+"""Below this cosine to the camera skin is mostly mirror (Fresnel: a fifth of the light and more for wax): its area
+counts, its color is the neighbor's."""
 
 STEEPEST: Final = 0.03
 """The area of a pixel is capped as if seen at this cosine; 3 % of a ball's visible skin lies beyond."""
@@ -38,7 +42,8 @@ _WHITE_OVER: Final = 0.6
 _LEAST_PURITY: Final = 0.12
 _LEAST_CHROMA: Final = 5.0
 _DARK_SPOT: Final = 0.5
-_LARGEST_SPOT: Final = 0.08
+_LARGEST_SPOT_MM2: Final = 150.0
+_MIRROR: Final = 0.45
 _NEIGHBOURHOOD: Final = 0.12
 _LARGEST_SPECK: Final = 4
 _RINGS: Final = 24
@@ -63,23 +68,33 @@ class Area:
     nearest: Int64
 
 
-def gather_area(mask: Bool, skin_mm2: Float32, facing: Float32, rim_px: float = RIM_PX) -> Area:
-    """Give each read pixel its own skin and that of the rim next to it.
+def readable(mask: Bool, facing: Float32, rim_px: float) -> Bool:
+    """Return the pixels whose color can be read: off the rim, not at a grazing angle.
 
     Parameters
     ----------
     mask : bool (h, w)
         Skin: body without calyx and stem.
-    skin_mm2, facing : float32 (h, w)
+    facing : float32 (h, w)
     rim_px : float
         Width of the rim that is not read.
     """
     padded = cv2.copyMakeBorder(mask.astype(np.uint8), 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=0)
     depth = cv2.distanceTransform(padded, cv2.DIST_L2, 3)[1:-1, 1:-1]
-    known = np.isfinite(skin_mm2) & np.isfinite(facing)
-    read = mask & known & (depth > rim_px) & (facing > GRAZING)
-    if not read.any():
-        read = mask & known
+    inside = mask & (depth > rim_px)
+    steep = inside & (facing > GRAZING)
+    return np.asarray(steep if steep.any() else inside if inside.any() else mask, dtype=np.bool_)
+
+
+def gather_area(mask: Bool, read: Bool, skin_mm2: Float32, facing: Float32) -> Area:
+    """Give each read pixel its own skin and the unread skin nearest to it.
+
+    Parameters
+    ----------
+    mask, read : bool (h, w)
+        All skin, and the part of it that is read.
+    skin_mm2, facing : float32 (h, w)
+    """
     if not read.any():
         return Area(read, np.zeros(mask.shape, np.float32), np.arange(mask.size).reshape(mask.shape))
     _, label = cv2.distanceTransformWithLabels(
@@ -88,15 +103,15 @@ def gather_area(mask: Bool, skin_mm2: Float32, facing: Float32, rim_px: float = 
     place = np.zeros(int(label.max()) + 1, dtype=np.int64)
     place[label[read]] = np.flatnonzero(read)
     nearest = place[label]
-    cap = np.minimum(np.maximum(facing, 0) / STEEPEST, 1)
-    area = np.where(mask & known, np.maximum(skin_mm2 * cap, 0), 0)
-    weight = np.bincount(nearest[mask], weights=area[mask], minlength=mask.size)
+    known = mask & np.isfinite(skin_mm2) & np.isfinite(facing)
+    cap = np.minimum(np.maximum(facing[known], 0) / STEEPEST, 1)
+    weight = np.bincount(nearest[known], weights=np.maximum(skin_mm2[known] * cap, 0), minlength=mask.size)
     return Area(read, weight.reshape(mask.shape).astype(np.float32), nearest)
 
 
 @dataclass(frozen=True)
 class Skin:
-    """What each read pixel is.
+    """What each readable pixel is.
 
     Attributes
     ----------
@@ -106,32 +121,36 @@ class Skin:
         Highlight, scar, bleached skin or brown spot: left out of both sides.
     dark : bool (h, w)
         Too dark to tell: left out.
+    mirror : bool (h, w)
+        Seen so slantwise that it mirrors the room: its area counts, the nearest sound skin speaks for it.
     """
 
     sound: Bool
     marked: Bool
     dark: Bool
+    mirror: Bool
 
     @property
     def left_out(self) -> Bool:
-        """All skin whose color is not read."""
+        """All skin whose color is not read and that nothing speaks for."""
         return np.asarray(self.marked | self.dark, dtype=np.bool_)
 
 
-def read_skin(lab: Float32, area: Area, facing: Float32, scale: RipenessScale) -> Skin:
+def read_skin(lab: Float32, read: Bool, skin_mm2: Float32, facing: Float32, scale: RipenessScale) -> Skin:
     """Tell sound skin from highlights and blemishes.
 
     Parameters
     ----------
     lab : float32 (h, w, 3)
-    area : Area
-    facing : float32 (h, w)
+    read : bool (h, w)
+        Readable skin.
+    skin_mm2, facing : float32 (h, w)
     scale : RipenessScale
     """
-    dark = area.read & (lab[..., 0] < TOO_DARK)
-    usable = area.read & ~dark
+    dark = read & (lab[..., 0] < TOO_DARK)
+    usable = read & ~dark
     if not usable.any():
-        return Skin(usable, np.zeros_like(usable), dark)
+        return Skin(usable, np.zeros_like(usable), dark, np.zeros_like(usable))
     placed = scale.place(lab)
     light = luminance(lab[..., 0])
     white, shading = light * (1 - placed.purity), light * placed.purity / placed.line_light
@@ -140,12 +159,31 @@ def read_skin(lab: Float32, area: Area, facing: Float32, scale: RipenessScale) -
     usual = _usual_white(white, facing, usable)
     allowed = 1.5 * usual + _WHITE_OVER * shading_around * scale.middle_light
     faint = (placed.purity < _LEAST_PURITY) | (np.hypot(lab[..., 1], lab[..., 2]) < _LEAST_CHROMA)
-    pale = usable & ((white > allowed) | faint)
-    neither = ((placed.ripeness > 0.1) & (placed.ripeness < 0.9)) | (placed.purity < 0.8)
-    spot = usable & ~pale & neither & (shading < _DARK_SPOT * shading_around)
-    spot = _of_size(spot, _LARGEST_SPECK, _LARGEST_SPOT * float(usable.sum()))
-    marked = usable & _grown(_of_size(pale, _LARGEST_SPECK, np.inf) | spot)
-    return Skin(usable & ~marked, marked, dark)
+    pale = _of_size(usable & ((white > allowed) | faint), _LARGEST_SPECK, np.inf)
+    turning = (placed.ripeness > 0.1) & (placed.ripeness < 0.9)
+    spot = usable & ~pale & turning & (shading < _DARK_SPOT * shading_around)
+    millimetres = float(np.median(skin_mm2[usable] * np.maximum(facing[usable], GRAZING)))
+    spot = _alone(
+        _of_size(spot, _LARGEST_SPECK, _LARGEST_SPOT_MM2 / max(millimetres, 1e-6)), usable, placed.ripeness
+    )
+    marked = usable & _grown(pale | spot)
+    mirror = marked & (facing < _MIRROR)
+    return Skin(usable & ~marked, marked & ~mirror, dark, mirror)
+
+
+def _alone(spots: Bool, usable: Bool, ripeness: Float32) -> Bool:
+    """Keep spots in skin of one kind: a dark band between green and colored skin is skin that turns."""
+    count, labels = cv2.connectedComponents(spots.astype(np.uint8), connectivity=8)
+    if count == 1:
+        return spots
+    ring = cv2.dilate(labels.astype(np.float32), np.ones((7, 7), np.uint8)).astype(np.int32)
+    ring[spots | ~usable] = 0
+    total = np.maximum(np.bincount(ring.ravel(), minlength=count), 1)
+    green = np.bincount(ring.ravel(), weights=(ripeness < 0.4).ravel(), minlength=count) / total
+    ripe = np.bincount(ring.ravel(), weights=(ripeness > 0.6).ravel(), minlength=count) / total
+    keep = np.minimum(green, ripe) < 0.15
+    keep[0] = False
+    return np.asarray(keep[labels], dtype=np.bool_)
 
 
 def _usual_white(white: Float32, facing: Float32, usable: Bool) -> Float32:
