@@ -44,7 +44,8 @@ def test_published_examples(official, cuts, placing, points):
 # All 24 placings for 1-2-3-4 with cuts 2-5-3, worked out by hand from the six-comparison method of the third
 # example above (no published table of all 24 was found).
 TABLE = """1234 50, 2134 48, 1243 47, 1324 45, 2143 45, 2314 41, 1423 39, 3124 38, 1342 37, 3214 36, 2413 35,
-1432 34, 2341 31, 3142 30, 4123 29, 2431 28, 4213 27, 3241 26, 4132 24, 3412 20, 4231 20, 3421 18, 4312 17, 4321 15"""
+1432 34, 2341 31, 3142 30, 4123 29, 2431 28, 4213 27, 3241 26, 4132 24, 3412 20, 4231 20,
+3421 18, 4312 17, 4321 15"""
 
 
 def test_all_24_placings_for_2_5_3():
