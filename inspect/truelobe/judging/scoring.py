@@ -23,7 +23,7 @@ FULL_SCORE = 50
 LARGEST_CUT = 8
 LARGEST_SUM = 15
 Placing = tuple[int, int, int, int]
-PLACINGS: tuple[Placing, ...] = tuple(permutations((1, 2, 3, 4)))
+PLACINGS: tuple[Placing, ...] = tuple((a, b, c, d) for a, b, c, d in permutations((1, 2, 3, 4)))
 
 HINT_SOURCE = (
     "Colorado State University Extension 1.619: hard 1 to 3, middling 4 to 5, easy 6 to 8. "
