@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from truelobe.data import data_path
 from truelobe.figures import Contribution, Figure, from_draws
 
-_STATIONS = 48
+_STATIONS = 96
 _DRAWS = 128
 Vector = NDArray[np.float64]
 
@@ -133,7 +133,7 @@ def _figures(points: Vector, direction: Vector) -> tuple[float, float, float]:
     asymmetry = float(2 * np.minimum(uncovered, width / 2).sum() / width.sum())
     # The ends are round and their middle is uncertain: look between 15 and 85 percent of the length.
     inner = slice(int(0.15 * _STATIONS), int(0.85 * _STATIONS) + 1)
-    at = np.linspace(0, 1, _STATIONS)[inner]
+    at = ((np.arange(_STATIONS) + 0.5) / _STATIONS)[inner]
     bow = np.polynomial.Polynomial.fit(at, middle[inner], 2).convert().coef
     bend = abs(float(bow[2])) / 4 if len(bow) > 2 else 0.0
     quarter = _STATIONS // 4

@@ -119,7 +119,7 @@ def _odd_one(figures: Mapping[str, Mapping[int, Figure]]) -> OddOne | None:
             worth = abs(away) / least
             # Others that lie as far apart among themselves leave no odd one.
             among = float(np.abs(others - middle).max())
-            if worth < 1 or abs(away) < 2 * _own(figure) or abs(away) < 1.5 * among:
+            if worth < 1 or abs(away) < 2 * _own(figure) or abs(away) < 2 * among:
                 continue
             if best is None or worth > best[0]:
                 best = worth, OddOne(number, quantity, _odd_words(number, quantity, away))
