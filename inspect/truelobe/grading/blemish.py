@@ -94,8 +94,9 @@ def _steadied(vertices: NDArray[np.float64], points: int, stray_px: float) -> ND
     """Return the smoothest closed curve that the finger could have meant.
 
     Closed Fourier curves of rising order are fitted until what is left over is no more than the finger strays (a
-    fifth more, since what is left of 40 points varies by a tenth itself): finer wiggles are the finger's, and where they cross each other they would add area. Where no order up to a third
-    of the points does it (few taps, sharp corners), the curve goes through the points.
+    fifth more, since what is left of 40 points varies by a tenth itself). Finer wiggles are the finger's, and where
+    they cross each other they would add area. Where no order up to a third of the points does it (few taps, sharp
+    corners), the curve goes through the points.
     """
     n = len(vertices)
     line = vertices[:, 0] + 1j * vertices[:, 1]
@@ -142,7 +143,7 @@ def _mm_per_px(line: NDArray[np.float64], skin: NDArray[np.float64]) -> float:
 def _finger_u(curve: NDArray[np.float64], skin: NDArray[np.float64], stray_px: float, points: int) -> float:
     """Return the standard uncertainty of the area when every point of the line strays by itself.
 
-    A point moved outwards by d adds d times the stretch of line that it stands for, times the skin per pixel there.
+    A point moved outwards by d adds d times the stretch of line it stands for, times the skin per pixel there.
     """
     length = float(np.linalg.norm(np.roll(curve, -1, axis=0) - curve, axis=1).sum())
     x = np.clip(np.rint(curve[:, 0]).astype(int), 0, skin.shape[1] - 1)

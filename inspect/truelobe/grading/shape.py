@@ -19,7 +19,7 @@ from truelobe.data import data_path
 from truelobe.figures import Contribution, Figure, from_draws
 
 _STATIONS = 96
-_DRAWS = 128
+_DRAWS = 64
 Vector = NDArray[np.float64]
 
 

@@ -15,7 +15,7 @@ import numpy as np
 
 from truelobe.figures import Figure, from_normal
 from truelobe.grading.case import Case
-from truelobe.grading.shape import ShapeEvidence, shape_evidence, suggestion_limits
+from truelobe.grading.shape import ratio, suggestion_limits
 from truelobe.units import inch_fraction, percent
 
 
@@ -142,21 +142,18 @@ def _tally(words: Mapping[int, str]) -> str:
     return "; ".join(f"{kind}: {', '.join(str(n) for n, w in words.items() if w == kind)}" for kind in kinds)
 
 
-def uniformity(cases: Sequence[Case], evidence: Mapping[int, ShapeEvidence] | None = None) -> Uniformity:
+def uniformity(cases: Sequence[Case]) -> Uniformity:
     """Compare the peppers of a plate.
 
     Parameters
     ----------
     cases : sequence of Case
         One per pepper.
-    evidence : mapping of int to ShapeEvidence, optional
-        By pepper number; made from the documents when left out.
     """
-    shapes = evidence or {case.number: shape_evidence(case.pepper) for case in cases}
     diameter = {c.number: f for c in cases if (f := c.size("diameter")[0])}
     length = {c.number: f for c in cases if (f := c.size("length")[0])}
     colour = {c.number: f for c in cases if (f := c.figure("not_fully_coloured"))}
-    long = {n: e.length_to_diameter for n, e in shapes.items() if e.length_to_diameter}
+    long = {n: ratio(length[n], diameter[n]) for n in length if n in diameter}
     spreads = (
         _spread("diameter", "Diameter", diameter, False),
         _spread("length", "Length", length, False),
