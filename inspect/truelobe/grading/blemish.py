@@ -94,7 +94,7 @@ def _steadied(vertices: NDArray[np.float64], points: int, stray_px: float) -> ND
     """Return the smoothest closed curve that the finger could have meant.
 
     Closed Fourier curves of rising order are fitted until what is left over is no more than the finger strays (a
-    fifth more, since what is left of 40 points varies by a tenth itself). Finer wiggles are the finger's, and where
+    fifth more, since what is left of 40 points varies by a tenth itself). Finer wiggles are the finger's; where
     they cross each other they would add area. Where no order up to a third of the points does it (few taps, sharp
     corners), the curve goes through the points.
     """
