@@ -210,11 +210,11 @@ def _measured(what: _Measured, first: Plate, second: Plate) -> PairFact | None:
     give = what.write(difference.half_width) if what.write is _mm else _points(difference.half_width)
     measure = "largest less smallest" if what.range_ else "on average"
     says = (
-        f"Plates {plates[0]} and {plates[1]} are level in {what.name}: {what.write(values[0])} each {measure}."
-        if level
-        else f"Plate {plates[winner]} {'is' if real else 'may be'} {what.better}: {what.write(values[winner])} against "
+        f"Plate {plates[winner]} {'is' if real else 'may be'} {what.better}: {what.write(values[winner])} against "
         f"{what.write(values[loser])} {measure}; {apart} apart, give or take {give}."
     )
+    if level:
+        says = f"Plates {plates[0]} and {plates[1]} are level in {what.name}: {what.write(values[0])} {measure}."
     return PairFact(
         what.trait,
         what.name,
