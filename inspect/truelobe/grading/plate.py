@@ -19,6 +19,7 @@ from truelobe.grading.pepper import GradeOutcome, PepperGrade, blockers, grade_p
 from truelobe.grading.rule_set import RuleSet, load_rule_set
 from truelobe.grading.uniformity import Uniformity, uniformity
 from truelobe.grading.vocabulary import Side
+from truelobe.units import percent
 
 _COUNT_WORDS = (
     "no",
@@ -181,7 +182,7 @@ def _share(outcomes: Sequence[RuleOutcome], rules: RuleSet, declared: str | None
     outcome: Outcome = "met" if met >= needed else "missed" if n - missed < needed else "not seen"
     many = f"all {count_words(n)}" if needed == n else f"at least {count_words(needed)} of {count_words(n)}"
     shown = f"{count_words(met).capitalize()} of {count_words(n)} surely show {declared}"
-    says = f"{shown}; {share:.0%} of this plate is {many}."
+    says = f"{shown}; {percent(share)} of this plate is {many}."
     return ShareOutcome(outcome, met, n, share, says)
 
 

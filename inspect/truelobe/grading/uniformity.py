@@ -97,6 +97,9 @@ def _spread(quantity: str, label: str, figures: Mapping[int, Figure], share: boo
     write = percent if share else _mm
     apart = f"{100 * gap.value:.0f} points" if share else f"{gap.value:.0f} mm"
     give = f"{100 * gap.half_width:.0f} points" if share else f"{gap.half_width:.0f} mm"
+    if gap.value < gap.half_width:
+        says = f"{label}: no difference the photo can show, {write(values[smallest])} to {write(values[largest])}."
+        return Spread(quantity, label, values, smallest, largest, gap, says)
     says = (
         f"{label} runs from {write(values[smallest])} (number {smallest}) to {write(values[largest])} "
         f"(number {largest}): {apart} apart, give or take {give}."

@@ -67,12 +67,13 @@ def as_csv(document: Mapping[str, Any]) -> str:
     writer = csv.writer(written, lineterminator="\r\n")
     writer.writerow(columns or ["pepper"])
     for line in lines:
-        writer.writerow([_disarmed(line.get(name)) for name in columns])
+        writer.writerow([disarmed(line.get(name)) for name in columns])
     writer.writerow([PRACTICE_AID])
     return written.getvalue()
 
 
-def _disarmed(cell: Any) -> Any:
+def disarmed(cell: Any) -> Any:
+    """Return a cell that no spreadsheet takes for a formula."""
     return f"'{cell}" if isinstance(cell, str) and cell[:1] in ("=", "+", "-", "@", "\t", "\r") else cell
 
 
