@@ -10,6 +10,8 @@ import shutil
 import pytest
 from tests.databases import find_binaries, postgres_server
 
+from truelobe.store import database, open_store
+
 NEEDS = {
     "postgres": lambda: find_binaries() is not None,
     "browser": lambda: any(shutil.which(name) for name in ("chromium", "chromium-browser", "google-chrome")),
@@ -49,3 +51,51 @@ def database_url(request, tmp_path):
     if request.param == "sqlite":
         return f"sqlite:///{tmp_path / 'truelobe.db'}"
     return request.getfixturevalue("postgres").new_database()
+
+
+@pytest.fixture(scope="session")
+def template(tmp_path_factory):
+    """Databases with today's schema and nothing in them, to be copied: a SQLite file; PostgreSQL makes its own."""
+    home = tmp_path_factory.mktemp("template")
+    open_store(home).close()
+    return home / "truelobe.db"
+
+
+@pytest.fixture(scope="session")
+def postgres_template(postgres, tmp_path_factory):
+    url = postgres.new_database()
+    open_store(tmp_path_factory.mktemp("template"), url).close()
+    return url.split("/")[3].split("?")[0]
+
+
+@pytest.fixture
+def new_store(request, tmp_path, template, monkeypatch):
+    """Make stores that are ready at once: ``new_store("sqlite")`` or ``new_store("postgresql")``.
+
+    They do not wait for the disk; tests of durability open their own.
+    """
+    monkeypatch.setattr(os, "fsync", lambda handle: None)
+    monkeypatch.setattr(database, "SYNCHRONOUS", "OFF")
+    opened = []
+
+    def make(kind="sqlite"):
+        home = tmp_path / f"store-{len(opened)}"
+        home.mkdir()
+        if kind == "sqlite":
+            shutil.copy(template, home / "truelobe.db")
+            url = None
+        else:
+            server = request.getfixturevalue("postgres")
+            url = server.new_database(request.getfixturevalue("postgres_template"))
+        opened.append(open_store(home, url))
+        return opened[-1]
+
+    yield make
+    for store in opened:
+        store.close()
+
+
+@pytest.fixture(params=["sqlite", pytest.param("postgresql", marks=pytest.mark.postgres)])
+def store(request, new_store):
+    """An empty store, once on SQLite and once on PostgreSQL."""
+    return new_store(request.param)

@@ -32,11 +32,11 @@ class Server:
     def __init__(self, folder: Path) -> None:
         self.folder = folder
 
-    def new_database(self) -> str:
-        """Make an empty database and return its address for SQLAlchemy."""
+    def new_database(self, template: str = "template0") -> str:
+        """Make a database, empty or a copy of another, and return its address for SQLAlchemy."""
         name = f"t{uuid4().hex}"
         with psycopg.connect(self._plain("postgres"), autocommit=True) as connection:
-            connection.execute(f"CREATE DATABASE {name} TEMPLATE template0")  # type: ignore[call-overload]
+            connection.execute(f"CREATE DATABASE {name} TEMPLATE {template}")  # type: ignore[call-overload]
         return f"postgresql+psycopg://{USER}@/{name}?host={self.folder}"
 
     def _plain(self, name: str) -> str:

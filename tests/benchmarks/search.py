@@ -24,7 +24,7 @@ sys.path.insert(0, str(Path(__file__).parents[2] / "inspect"))
 from tests.databases import postgres_server
 from tests.store import plates
 
-from truelobe.gallery.find import SORTS, Query, count, find
+from truelobe.gallery.search import SORTS, Query, count, find
 from truelobe.store import Store, documents, open_store, words
 from truelobe.store.models_gallery import (
     DecisionRow,

@@ -13,12 +13,12 @@ from tests.store import plates
 
 from truelobe import schema
 from truelobe.gallery.export import export_bundle
-from truelobe.gallery.find import Query, uids
 from truelobe.gallery.importing import Imported, import_bundle, plan_import
+from truelobe.gallery.search import Query, uids
 from truelobe.gallery.walls import hang, make_wall, on_wall, walls
 from truelobe.gallery.written import plate_to_json
 from truelobe.messages import TruelobeError
-from truelobe.store import Defect, Grade, NewInspection, crop_box, open_store, prepare_photo
+from truelobe.store import Defect, Grade, NewInspection, crop_box, prepare_photo
 from truelobe.store.models_gallery import InspectionRow
 
 
@@ -39,17 +39,13 @@ def content(store, *, names=True):
 
 
 @pytest.fixture
-def here(tmp_path):
-    store = open_store(tmp_path / "here")
-    yield store
-    store.close()
+def here(new_store):
+    return new_store()
 
 
 @pytest.fixture
-def there(tmp_path, database_url):
-    store = open_store(tmp_path / "there", database_url)
-    yield store
-    store.close()
+def there(store):
+    return store
 
 
 def test_export_then_import_is_the_identity_and_twice_is_once(here, there, tmp_path):

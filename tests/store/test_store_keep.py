@@ -8,13 +8,6 @@ from truelobe.messages import TruelobeError
 from truelobe.store import Defect, Grade, NewInspection, Print, Store, crop_box, open_store, prepare_photo
 
 
-@pytest.fixture
-def store(tmp_path, database_url):
-    opened = open_store(tmp_path, database_url)
-    yield opened
-    opened.close()
-
-
 def keep(store: Store, **fields):
     doc = plates.document([plates.pepper(1, "red", 80.0, 90.0, 0.1), plates.pepper(2, "red", 70.0, None, 0.2)])
     schema.check(doc)

@@ -8,7 +8,7 @@ from typing import Any
 
 from sqlalchemy import Connection, delete, func, insert, select, update
 
-from truelobe.gallery.find import Card, Query, cards_of
+from truelobe.gallery.search import Card, Query, cards_of
 from truelobe.store import Inspection, Store
 from truelobe.store.base import new_uid, now
 from truelobe.store.models_gallery import InspectionRow, SavedSearchRow, WallItemRow, WallRow

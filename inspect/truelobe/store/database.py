@@ -13,13 +13,15 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Literal
 
-from sqlalchemy import URL, Connection, Engine, create_engine, event, text
+from sqlalchemy import URL, Connection, Engine, FromClause, create_engine, event, text
+from sqlalchemy.dialects.sqlite.base import SQLiteCompiler
 from sqlalchemy.pool import ConnectionPoolEntry
 
 from truelobe.store.trouble import said_plainly
 
 Dialect = Literal["sqlite", "postgresql"]
 BUSY_SECONDS = 30
+SYNCHRONOUS = "FULL"
 PHOTO_LOCK = 7_283_001
 """Number of the PostgreSQL advisory lock that stands between keeping a photo and removing one."""
 
@@ -65,6 +67,13 @@ class Database:
         self.engine.dispose()
 
 
+class _HintingCompiler(SQLiteCompiler):
+    """Writes hints (``INDEXED BY ...``) after a table's name, where SQLite wants them."""
+
+    def get_from_hint_text(self, table: FromClause, text: str | None) -> str | None:
+        return text
+
+
 def _postgres(url: URL) -> Engine:
     return create_engine(url, pool_size=8, max_overflow=24, pool_pre_ping=True)
 
@@ -77,10 +86,12 @@ def _sqlite(url: URL) -> Engine:
         url, pool_size=8, max_overflow=24, connect_args={"timeout": BUSY_SECONDS, "check_same_thread": False}
     )
 
+    engine.dialect.statement_compiler = _HintingCompiler
+
     @event.listens_for(engine, "connect")
     def prepare(raw: sqlite3.Connection, entry: ConnectionPoolEntry) -> None:
         raw.isolation_level = None  # transactions are begun below, not guessed by the driver
-        for pragma in ("journal_mode=WAL", "foreign_keys=ON", "synchronous=FULL", "cache_size=-65536"):
+        for pragma in ("journal_mode=WAL", "foreign_keys=ON", f"synchronous={SYNCHRONOUS}", "cache_size=-65536"):
             raw.execute(f"PRAGMA {pragma}")
 
     @event.listens_for(engine, "begin")

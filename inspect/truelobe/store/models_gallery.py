@@ -12,6 +12,9 @@ from truelobe.store.base import Base, UTCDateTime
 NOT_MEASURED = -1.0
 """What a sorting column holds where nothing was measured, so that paging by key needs no third case."""
 
+_CLUSTERED = {"sqlite_with_rowid": False}
+"""Keeps the few rows of one plate side by side in the file, in the order of their key."""
+
 
 class PhotoRow(Base):
     """A kept photo; its bytes lie on the shelf under its SHA-256.
@@ -113,6 +116,7 @@ class PepperRow(Base):
         Index("ix_peppers_diameter", "diameter_mm", "not_fully_coloured", "length_mm", "inspection_id"),
         Index("ix_peppers_length", "length_mm", "not_fully_coloured", "inspection_id"),
         Index("ix_peppers_coverage", "not_fully_coloured", "diameter_mm", "length_mm", "inspection_id"),
+        _CLUSTERED,
     )
 
     inspection_id: Mapped[int] = mapped_column(ForeignKey("inspections.id", ondelete="CASCADE"), primary_key=True)
@@ -134,7 +138,7 @@ class DecisionRow(Base):
     """What one figure of one pepper said about one limit."""
 
     __tablename__ = "decisions"
-    __table_args__ = (Index("ix_decisions_outcome", "outcome", "rule", "inspection_id"),)
+    __table_args__ = (Index("ix_decisions_outcome", "outcome", "rule", "inspection_id"), _CLUSTERED)
 
     inspection_id: Mapped[int] = mapped_column(ForeignKey("inspections.id", ondelete="CASCADE"), primary_key=True)
     number: Mapped[int] = mapped_column(primary_key=True)
@@ -148,7 +152,7 @@ class TagRow(Base):
     """A word that the team puts on a plate."""
 
     __tablename__ = "tags"
-    __table_args__ = (Index("ix_tags_tag", "tag", "inspection_id"),)
+    __table_args__ = (Index("ix_tags_tag", "tag", "inspection_id"), _CLUSTERED)
 
     inspection_id: Mapped[int] = mapped_column(ForeignKey("inspections.id", ondelete="CASCADE"), primary_key=True)
     tag: Mapped[str] = mapped_column(String(100), primary_key=True)
@@ -170,7 +174,7 @@ class DefectRow(Base):
     """A defect somebody recorded, searchable. Number 0 stands for the whole plate."""
 
     __tablename__ = "defects"
-    __table_args__ = (Index("ix_defects_defect", "defect", "inspection_id"),)
+    __table_args__ = (Index("ix_defects_defect", "defect", "inspection_id"), _CLUSTERED)
 
     inspection_id: Mapped[int] = mapped_column(ForeignKey("inspections.id", ondelete="CASCADE"), primary_key=True)
     number: Mapped[int] = mapped_column(primary_key=True)

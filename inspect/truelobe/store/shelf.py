@@ -111,6 +111,15 @@ class FolderShelf:
         fsync_folder(target.parent)
         return sha256
 
+    def set_aside(self, name: str, folder: Path) -> bool:
+        """Move a file that does not belong here into another folder; tell whether there was one."""
+        for file in (self.path(name), self.folder / name):
+            if file.is_file() or file.is_symlink():
+                folder.mkdir(parents=True, exist_ok=True)
+                file.rename(folder / file.name)
+                return True
+        return False
+
     def take(self, files: Iterable[tuple[Path, str]]) -> None:
         """Move files that are already durable, on the same disk, to their places."""
         folders = set()
@@ -208,6 +217,10 @@ class RemoteShelf:
             self._files.makedirs(self._path(sha256[:2]), exist_ok=True)
             self._files.pipe_file(self._path(sha256[:2], sha256), data)
         return sha256
+
+    def set_aside(self, name: str, folder: Path) -> bool:
+        """Leave a foreign file where it is: other programs may use the same address."""
+        return False
 
     def take(self, files: Iterable[tuple[Path, str]]) -> None:
         """Copy files in."""

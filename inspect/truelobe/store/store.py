@@ -54,6 +54,11 @@ class Store:
         self.settings = Settings(database)
         self.rules = RuleSets(database)
 
+    @classmethod
+    def at(cls, place: Place) -> Store:
+        """Return the store at a place as it is: neither made nor migrated. Everyday code calls `open_store`."""
+        return cls(place, Database(place.url))
+
     @contextmanager
     def workspace(self) -> Iterator[Path]:
         """Give a folder for files on their way in or out, on the photos' disk, gone when the block ends."""

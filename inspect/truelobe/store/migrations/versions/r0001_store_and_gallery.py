@@ -158,6 +158,7 @@ def upgrade() -> None:
             ondelete="CASCADE",
         ),
         sa.PrimaryKeyConstraint("inspection_id", "number", "position", name=op.f("pk_decisions")),
+        sqlite_with_rowid=False,
     )
     op.create_index("ix_decisions_outcome", "decisions", ["outcome", "rule", "inspection_id"], unique=False)
     op.create_table(
@@ -172,6 +173,7 @@ def upgrade() -> None:
             ondelete="CASCADE",
         ),
         sa.PrimaryKeyConstraint("inspection_id", "number", "defect", name=op.f("pk_defects")),
+        sqlite_with_rowid=False,
     )
     op.create_index("ix_defects_defect", "defects", ["defect", "inspection_id"], unique=False)
     op.create_table(
@@ -279,6 +281,7 @@ def upgrade() -> None:
             ondelete="CASCADE",
         ),
         sa.PrimaryKeyConstraint("inspection_id", "number", name=op.f("pk_peppers")),
+        sqlite_with_rowid=False,
     )
     op.create_index(
         "ix_peppers_colour",
@@ -312,6 +315,7 @@ def upgrade() -> None:
             ondelete="CASCADE",
         ),
         sa.PrimaryKeyConstraint("inspection_id", "tag", name=op.f("pk_tags")),
+        sqlite_with_rowid=False,
     )
     op.create_index("ix_tags_tag", "tags", ["tag", "inspection_id"], unique=False)
     op.create_table(

@@ -53,7 +53,7 @@ _KEYS: dict[str, tuple[Any, bool, str]] = {
     "title": (InspectionRow.sort_title, False, "ix_inspections_title"),
 }
 ANY: Range = (None, None)
-FEW = 500
+FEW = 2000
 
 
 @dataclass(frozen=True)
@@ -206,21 +206,31 @@ def _ordered(connection: Connection, statement: Select[Any], query: Query) -> Se
     key, falling, along = _KEYS[query.sort]
     where = conditions(query, connection.dialect.name)
     few = _few(connection, query)
-    if few is not None:
-        where.append(InspectionRow.id.in_(few))
-    else:
+    if few is None:
         statement = statement.with_hint(InspectionRow, f"INDEXED BY {along}", "sqlite")
+        where += _beyond(query, key)
+    else:
+        statement = statement.with_hint(InspectionRow, "NOT INDEXED", "sqlite")
+        where.append(InspectionRow.id.in_(few))
     order = (key.desc(), InspectionRow.id.desc()) if falling else (key, InspectionRow.id)
     return statement.where(*where).order_by(*order)
 
 
-def _few(connection: Connection, query: Query) -> list[int] | None:
-    """Return the plates of the first condition that leaves few, or None when each leaves many."""
+def _few(connection: Connection, query: Query) -> Select[int] | None:
+    """Return the first condition that leaves few plates, or None when each leaves many."""
     for source in _sources(query, connection.dialect.name):
-        ids = list(connection.execute(source.limit(FEW + 1)).scalars())
-        if len(ids) <= FEW:
-            return sorted(set(ids))
+        if len(connection.execute(source.limit(FEW + 1)).all()) <= FEW:
+            return source
     return None
+
+
+def _beyond(query: Query, key: Any) -> list[ColumnElement[bool]]:
+    """Let a walk along sizes or coverages start where the first plate can be: the largest pepper reaches it."""
+    ends = (
+        (InspectionRow.sort_diameter_mm, query.diameter_mm[0]),
+        (InspectionRow.sort_not_fully_coloured, query.not_fully_coloured[0]),
+    )
+    return [column >= low for column, low in ends if column is key and low is not None]
 
 
 def _sources(query: Query, dialect: str) -> Iterator[Select[int]]:
@@ -250,12 +260,14 @@ def conditions(query: Query, dialect: str) -> list[ColumnElement[bool]]:
         where.append(InspectionRow.binned_at.is_(None))
     matching = words.matching(dialect, query.words)
     if matching is not None:
-        where.append(matching.where(words.WORDS.c.rowid == plate).exists())
+        where.append(plate.in_(matching))
     pepper = _pepper_conditions(query)
-    if pepper or query.outcomes:
+    if query.outcomes and not pepper:
+        where.append(exists().where(DecisionRow.inspection_id == plate, *_decision_conditions(query)))
+    elif pepper:
         if query.outcomes:
-            same = (DecisionRow.inspection_id == plate, DecisionRow.number == PepperRow.number)
-            pepper.append(exists().where(*same, *_decision_conditions(query)))
+            same = (DecisionRow.inspection_id == PepperRow.inspection_id, DecisionRow.number == PepperRow.number)
+            pepper.append(exists().where(*same, *_decision_conditions(query)).correlate(PepperRow))
         where.append(exists().where(PepperRow.inspection_id == plate, *pepper))
     for value, column in ((query.defect, DefectRow.defect), (query.tag, TagRow.tag)):
         if value:
