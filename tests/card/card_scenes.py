@@ -11,7 +11,10 @@ from PIL import Image
 from truelobe.card import card_png
 from truelobe.photo import Photo
 
-SOURCE_PER_CM = 200  # pixels per 10 mm of the drawing that is warped
+SOURCE_PER_CM = 120  # pixels per 10 mm of the drawing that is warped
+
+
+PER_MM = SOURCE_PER_CM / 10
 
 
 @lru_cache(maxsize=4)
@@ -61,13 +64,13 @@ def shoot(
     table=(150, 140, 125),
     light=None,
     exposure=0.85,
-    fine=3,
+    fine=2,
     texture=0.0,
     seed=1,
 ):
     """Take the photo: `fine` x `fine` samples a pixel, Gaussian blur, light, noise in levels, JPEG."""
     card = drawn() if card is None else card
-    per_mm = SOURCE_PER_CM / 10
+    per_mm = PER_MM
     # card pixel centres to mm, mm to fine picture pixels
     to_mm = np.array([[1 / per_mm, 0, 0.5 / per_mm], [0, 1 / per_mm, 0.5 / per_mm], [0, 0, 1]])
     finer = np.array([[fine, 0, (fine - 1) / 2], [0, fine, (fine - 1) / 2], [0, 0, 1]])

@@ -20,6 +20,8 @@ _BENT_PX = 0.5  # noise and blur alone stay well below
 
 _SMALL_PX = 450.0  # across the card: a quarter pixel is then 0.06 % of it, and a patch has 25 pixels a side
 _BLUR_MM = 0.45  # an outline between bright and dark moves by about a third of it: 0.3 mm on a diameter
+_DARK = 0.10  # linear light of the lightest grey; the darkest step then has two or three bytes
+_SHARP_PX = 1.3  # a sharp photo has 0.6 to 1; a small card in one is small, not blurred
 _SLOPE = 0.35  # natural log of brightness from side to side: a lamp about half a meter from the card
 _SHADE = 0.14  # natural log: a step of 15 % that no even slope explains
 _MIXED = 0.10  # natural log of red or blue against green: two kinds of light
@@ -118,7 +120,11 @@ def check_view(
 
 
 def check_flat(
-    residuals_px: NDArray[np.float64], px_per_mm: NDArray[np.float64], bent_markers: int
+    residuals_px: NDArray[np.float64],
+    px_per_mm: NDArray[np.float64],
+    bent_markers: int,
+    blur_px: float,
+    blur_mm: float,
 ) -> tuple[Message, ...]:
     """Refuse a folded card, flag a curled one.
 
@@ -135,7 +141,8 @@ def check_flat(
             "The card does not lie flat: it is folded or strongly curled, so its scale cannot be trusted.",
             "Press the card flat or glue it to something stiff, and take the photo again.",
         )
-    if off_mm > _BENT_MM and off_px > _BENT_PX:
+    # strong blur alone shifts the pattern's points: the markers beside them flow in
+    if off_mm > _BENT_MM and off_px > _BENT_PX and not check_blur(blur_px, blur_mm):
         return (
             Message(
                 "card-curled",
@@ -162,9 +169,9 @@ def check_size(layout: CardLayout, outline_px: NDArray[np.float64]) -> tuple[Mes
     )
 
 
-def check_blur(blur_mm: float) -> tuple[Message, ...]:
+def check_blur(blur_px: float, blur_mm: float) -> tuple[Message, ...]:
     """Flag a picture that is not sharp at the card."""
-    if blur_mm <= _BLUR_MM:
+    if blur_mm <= _BLUR_MM or blur_px <= _SHARP_PX:
         return ()
     return (
         Message(
@@ -200,6 +207,20 @@ def check_patches(layout: CardLayout, readings: tuple[PatchReading, ...], left_o
             ),
         )
     return messages
+
+
+def check_exposure(readings: tuple[PatchReading, ...]) -> tuple[Message, ...]:
+    """Flag a dark photo."""
+    light = [float(reading.linear.mean()) for reading in readings if reading.name.startswith("grey-1-")]
+    if not light or max(light) >= _DARK:
+        return ()
+    return (
+        Message(
+            "photo-dark",
+            "The photo is very dark: colors drown in noise and sizes are less sure.",
+            "Use more light, or tap on the card to set the exposure.",
+        ),
+    )
 
 
 def check_light(layout: CardLayout, readings: tuple[PatchReading, ...]) -> tuple[Message, ...]:

@@ -7,7 +7,6 @@ move, while isolated dark corners are pulled inward by it.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
@@ -25,12 +24,14 @@ from truelobe.card.sharpness import edge_spread
 from truelobe.card.sighting import CardSighting
 from truelobe.photo import Photo
 
-_SEARCH_SIDES = (1500, 2800, 10_000)  # longest side of the picture searched, px; the next is tried when one fails
+# Longest side searched, px; the next is tried when one fails, the last for blurred photos, which are sharper small
+_SEARCH_SIDES = (1500, 2800, 10_000, 700)
 _ENOUGH_MARKERS = 4
 _NEAR_PX = 4.0  # at search size: four times the scatter of unrefined marker corners
 _SMALLEST_MARKER_PX = 10.0
 _OUTLIER = 6.0  # robust standard deviations
-_ROUNDS = 5
+_ROUNDS, _SETTLED_PX = 6, 0.1
+_SOFTEN_PX = 0.8
 _LIKE, _APART = 0.7, 0.1  # correlations; two markers of the dictionary differ in 4 of 16 cells, 0.2 or more
 
 
@@ -97,16 +98,17 @@ def find_card(photo: Photo) -> CardSighting:
     messages = faults.check_view(layout, seen_mm, outline, photo.size_px)
     residuals = corners.px - plane.project(seen_mm)
     sd = float(np.sqrt((residuals**2).sum() / (residuals.size - 9)))
-    messages += faults.check_flat(residuals, plane.px_per_mm(seen_mm), found.match.bent)
     if layout.code.read(found.digits) is None:
         messages += (faults.PRINT_UNREAD,)
     if found.match.doubled:
         messages += (faults.TWO_CARDS,)
     blur_px, blur_mm = edge_spread(grey, layout.charuco, plane, corners.index)
-    patches, patch_messages = read_patches(photo, layout, plane)
+    messages += faults.check_flat(residuals, plane.px_per_mm(seen_mm), found.match.bent, blur_px, blur_mm)
+    patches, patch_messages = read_patches(photo, grey, layout, plane, blur_mm)
     colourless = black_and_white(layout, patches)
-    messages += faults.check_size(layout, outline) + faults.check_blur(blur_mm) + patch_messages
-    messages += faults.check_light(layout, patches) + ((faults.NO_COLOUR,) if colourless else ())
+    messages += faults.check_size(layout, outline) + faults.check_blur(blur_px, blur_mm) + patch_messages
+    messages += faults.check_exposure(patches) + faults.check_light(layout, patches)
+    messages += (faults.NO_COLOUR,) if colourless else ()
     return CardSighting(
         layout=layout,
         print_number=layout.code.read(found.digits),
@@ -127,22 +129,38 @@ def find_card(photo: Photo) -> CardSighting:
 
 def _search(grey: NDArray[np.uint8], size_px: tuple[int, int]) -> list[_Match]:
     """Look for the markers of every known edition, from coarse to fine; best match first."""
-    last: list[_Match] = []
-    for side in _SEARCH_SIDES:
-        last = []
-        for book in {layout.charuco.dictionary for layout in layouts()}:
-            markers = _detect(grey, side, book)
-            last += [m for m in (_match(layout, markers, size_px) for layout in _of(book)) if m is not None]
-        last.sort(key=lambda match: match.markers, reverse=True)
-        if (last and last[0].markers >= _ENOUGH_MARKERS) or side >= max(size_px):
+    best: list[_Match] = []
+    pieces: list[NDArray[np.float64]] = []
+    for step in dict.fromkeys(max(1, round(max(grey.shape) / side)) for side in _SEARCH_SIDES):
+        for layout in layouts():
+            markers = _detect(grey, step, layout.charuco.dictionary)
+            match = _match(layout, markers, size_px)
+            best += [match] if match else []
+            pieces += _piece(layout, markers)
+        best.sort(key=lambda match: match.markers, reverse=True)
+        if best and best[0].markers >= _ENOUGH_MARKERS:
             break
-    if not last:
-        raise faults.not_found()
-    return last
+    if best:
+        return best
+    raise faults.too_little_seen(pieces[0], size_px) if pieces else faults.not_found()
 
 
-def _of(book: str) -> Iterable[CardLayout]:
-    return (layout for layout in layouts() if layout.charuco.dictionary == book)
+def _piece(layout: CardLayout, markers: _Markers) -> list[NDArray[np.float64]]:
+    """Return about where the card's outer corners are, when two markers tell of a card but no more can be seen."""
+    board = layout.charuco.markers_mm
+    known = np.flatnonzero(markers.ids < len(board))
+    for one in known:
+        matrix = cv2.getPerspectiveTransform(
+            board[markers.ids[one]].astype(np.float32), markers.corners[one].astype(np.float32)
+        )
+        for other in known:
+            there = cv2.perspectiveTransform(board[markers.ids[other]].reshape(-1, 1, 2), matrix).reshape(4, 2)
+            size = float(np.ptp(markers.corners[other], axis=0).max())
+            near = float(np.abs(there.mean(axis=0) - markers.corners[other].mean(axis=0)).max()) < size / 2
+            if markers.ids[one] != markers.ids[other] and near:
+                outline = cv2.perspectiveTransform(layout.outline_mm.reshape(-1, 1, 2), matrix).reshape(4, 2)
+                return [outline.astype(np.float64)]
+    return []
 
 
 @lru_cache(maxsize=32)
@@ -155,10 +173,9 @@ def _detector(book: str, smallest_px: float, longest_px: int) -> Any:
     return cv2.aruco.ArucoDetector(dictionary(book), options)
 
 
-def _detect(grey: NDArray[np.uint8], side: int, book: str) -> _Markers:
-    step = max(1, round(max(grey.shape) / side))  # whole: reducing by whole steps is several times faster
+def _detect(grey: NDArray[np.uint8], step: int, book: str) -> _Markers:
     small: NDArray[Any] = grey
-    if step > 1:
+    if step > 1:  # whole steps: several times faster than others
         whole = grey[: grey.shape[0] // step * step, : grey.shape[1] // step * step]
         shape = (whole.shape[1] // step, whole.shape[0] // step)
         small = np.asarray(cv2.resize(whole, shape, interpolation=cv2.INTER_AREA))
@@ -253,12 +270,12 @@ def _refine(grey: NDArray[np.uint8], match: _Match, size_px: tuple[int, int]) ->
     board, plane = match.layout.charuco, match.plane
     corners = _Corners(np.zeros(0, int), np.zeros((0, 2)))
     for _ in range(_ROUNDS):
-        seen_before = len(corners.index)
+        before = corners
         corners = _saddle_points(grey, board, plane)
         if len(corners.index) < faults.FEWEST_CORNERS:
             break
         plane = fit_plane(board.corners_mm[corners.index], corners.px, size_px)
-        if len(corners.index) == seen_before:
+        if np.array_equal(before.index, corners.index) and np.abs(before.px - corners.px).max() < _SETTLED_PX:
             break
     if len(corners.index) < faults.FEWEST_CORNERS:
         raise faults.too_little_seen(plane.project(match.layout.outline_mm), size_px)
@@ -298,7 +315,8 @@ def _saddle_offset(
     half = 2 * reach + 2
     line = np.arange(-half, half + 1, dtype=float)
     grid = np.stack(np.meshgrid(line, line), axis=-1)
-    patch = sample(grey, centre + grid @ to_px.T)
+    # a sharp edge along the pixel rows says little about where in the pixel it lies; a soft one does
+    patch = cv2.GaussianBlur(sample(grey, centre + grid @ to_px.T), (0, 0), _SOFTEN_PX)
     criteria = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 40, 1e-3)
     first = np.full((1, 1, 2), half, np.float32)
     found = cv2.cornerSubPix(patch, first, (reach, reach), (-1, -1), criteria).reshape(2).astype(float) - half

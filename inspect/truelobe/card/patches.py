@@ -10,6 +10,7 @@ from truelobe.card import faults
 from truelobe.card.layout import CardLayout, Patch
 from truelobe.card.nominal import lab_to_linear_srgb
 from truelobe.card.plane import Plane
+from truelobe.card.sampling import sample
 from truelobe.card.sighting import PatchReading
 from truelobe.messages import Message
 from truelobe.photo import Photo, linear
@@ -20,13 +21,26 @@ _MOST_PIXELS = 1600  # more lower the noise of the mean no further
 _DARK, _BRIGHT = 1, 254  # bytes that may hide more
 _CLIPPED_SHARE = 0.02
 _UNEVEN = 0.18  # between quarters of one patch; the slope of a near lamp gives 0.02
+_GAP_MM = 0.6  # half the narrowest gap between patches
+_BLURRED_MM = 0.6
+_PAPER = 0.68  # of the paper's byte: 43 % of its light; the shadow of a hand leaves more
 _COLOURLESS = 0.25  # of the nominal colourfulness; a weak print in poor light keeps more than half
 
 
 def read_patches(
-    photo: Photo, layout: CardLayout, plane: Plane
+    photo: Photo, grey: NDArray[np.uint8], layout: CardLayout, plane: Plane, blur_mm: float
 ) -> tuple[tuple[PatchReading, ...], tuple[Message, ...]]:
-    """Read every patch that lies in the picture and is evenly one colour.
+    """Read every patch that lies in the picture, is evenly one colour and has white paper around it.
+
+    Parameters
+    ----------
+    photo : Photo
+    grey : ndarray of uint8, shape (H, W)
+        Its brightness.
+    layout : CardLayout
+    plane : Plane
+    blur_mm : float
+        Edge spread on the card: where it fills the gaps between the patches, the paper is not looked for.
 
     Returns
     -------
@@ -34,13 +48,29 @@ def read_patches(
         Patches half hidden by a leaf, a finger, a highlight or a shadow's edge are left out and counted.
     """
     readings, left_out = [], 0
-    for patch in layout.patches:
-        reading = _read(photo, patch, plane)
+    free = _free(grey, layout, plane) if blur_mm < _BLURRED_MM else np.ones(len(layout.patches), bool)
+    for patch, is_free in zip(layout.patches, free, strict=True):
+        reading = _read(photo, patch, plane) if is_free else None
         if reading is None:
             left_out += 1
         else:
             readings.append(reading)
     return tuple(readings), faults.check_patches(layout, tuple(readings), left_out)
+
+
+def _free(grey: NDArray[np.uint8], layout: CardLayout, plane: Plane) -> NDArray[np.bool_]:
+    """Tell which patches have paper around them: what lies on a patch covers the paper too. Shape (patches,)."""
+    boxes = np.array([patch.box_mm for patch in layout.patches])
+    share = np.array([-0.3, 0.3])
+    along, out = np.repeat(share, 2), np.tile([-1.0, 1.0], 2)
+    sides = np.concatenate([np.stack([along, out], axis=-1), np.stack([out, along], axis=-1)])
+    beyond = np.abs(sides) == 1
+    half = boxes[:, None, 2:] / 2
+    points = boxes[:, None, :2] + half + sides * (half + _GAP_MM * beyond)
+    around = sample(grey, plane.project(points))
+    paper = float(np.percentile(around, 80))
+    free: NDArray[np.bool_] = (around > _PAPER * paper).sum(axis=1) >= 6  # of 8; two may be dust or a line
+    return free
 
 
 def _read(photo: Photo, patch: Patch, plane: Plane) -> PatchReading | None:

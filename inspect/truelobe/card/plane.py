@@ -76,8 +76,8 @@ def fit_plane(points_mm: NDArray[np.float64], points_px: NDArray[np.float64], si
     start: Any = cv2.findHomography(unit, target, 0)[0]
     if start is None:
         start = np.eye(3)
-    # one pixel's noise against the prior of k: the data speak wherever they can
-    noise = 0.2 / radius
+    # what corners scatter by, against the prior of k: the data speak wherever they can
+    noise = 0.05 / radius
 
     def errors(parameters: NDArray[np.float64]) -> NDArray[np.float64]:
         trial = Plane(np.append(parameters[:8], 1.0).reshape(3, 3), parameters[8], (0.0, 0.0), 1.0)

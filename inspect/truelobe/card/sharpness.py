@@ -31,7 +31,7 @@ def edge_spread(
     An ideal edge blurred by a Gaussian passes from 20 % to 80 % of its height in 1.6832 standard deviations
     (quantiles of the normal law). A motion blurs one direction only, so each has its own figure.
     """
-    clear = 0.95 * (board.square_mm - board.marker_mm) / 2
+    clear = (board.square_mm - board.marker_mm) / 2
     across = np.linspace(-clear, clear, _POINTS)
     middle = board.corners_mm[index][:, None, None, :]
     worst_px, worst_mm = 0.0, 0.0
@@ -52,16 +52,20 @@ def edge_spread(
 
 
 def _widths(profiles: NDArray[np.float32], across: NDArray[np.float64]) -> NDArray[np.float64]:
-    """20 to 80 % widths of edges, mm; NaN where there is no edge."""
-    rising = np.where((profiles[:, -1] < profiles[:, 0])[:, None], profiles[:, ::-1], profiles).astype(float)
-    low, high = rising[:, :4].mean(axis=1), rising[:, -4:].mean(axis=1)
+    """20 to 80 % widths of edges, mm; NaN where there is no edge.
+
+    On the light side a marker follows; halfway to it lies the lightest place, and there the profile is ended.
+    """
+    middle = len(across) // 2
+    half = slice(middle + middle // 2 - 2, middle + middle // 2 + 3)
+    falling = profiles[:, half].mean(axis=1) < profiles[:, ::-1][:, half].mean(axis=1)
+    rising = np.where(falling[:, None], profiles[:, ::-1], profiles).astype(float)[:, : half.stop]
+    low, high = rising[:, :4].mean(axis=1), rising[:, half].mean(axis=1)
     height = high - low
     widths = np.full(len(rising), np.nan)
     for i in np.flatnonzero(height > 12):  # levels: an edge, not noise
         level = (np.maximum.accumulate(rising[i]) - low[i]) / height[i]
-        at = [float(across[int(np.argmax(level >= share))]) for share in (0.2, 0.8)]
-        ends = [_crossing(level, across, share) for share in (0.2, 0.8)]
-        widths[i] = ends[1] - ends[0] if ends[1] > ends[0] else at[1] - at[0]
+        widths[i] = _crossing(level, across, 0.8) - _crossing(level, across, 0.2)
     return widths
 
 
