@@ -8,6 +8,7 @@ from datetime import date
 import pytest
 
 from truelobe.grading import load_rule_set, read_rule_set, shipped_rule_sets
+from truelobe.grading.photo_limits import photo_limits
 from truelobe.grading.rule_edit import blanks, copy_set, fields, with_value
 from truelobe.messages import TruelobeError
 
@@ -192,3 +193,17 @@ def test_unknown_words_and_broken_files_are_refused(tmp_path):
 def test_a_set_survives_its_document():
     for rules in (US, NY, SA, HOUSE):
         assert read_rule_set(rules.document()) == rules
+
+
+def test_a_photo_alone_decides_the_sizes_and_the_house_rule():
+    # U.S. standard, effective 17 November 2005: 2-1/2 and 3 in, 2-1/2 and 3-1/2 in; common practice: 15 %.
+    limits = [(limit.rule, limit.quantity, limit.value) for limit in photo_limits(US, HOUSE)]
+    assert limits == [
+        ("U.S. No. 1 size", "diameter", 63.5),
+        ("U.S. Fancy size", "diameter", 76.2),
+        ("U.S. No. 1 size", "length", 63.5),
+        ("U.S. Fancy size", "length", 88.9),
+        ("house color rule", "not_fully_coloured", 0.15),
+    ]
+    # A stalk end cannot be read from a photo of the whole pepper.
+    assert [limit.quantity for limit in photo_limits(SA, HOUSE)] == ["not_fully_coloured"]

@@ -22,9 +22,9 @@ from reportlab.platypus import Flowable, Image, KeepInFrame, Paragraph, Spacer, 
 from truelobe.figures import Figure
 from truelobe.grading.cautions import PRACTICE_AID, caution
 from truelobe.grading.hand_facts import HandFacts
-from truelobe.grading.pepper import GradeOutcome, PepperGrade
+from truelobe.grading.pepper import PepperGrade
 from truelobe.grading.plate import PlateGrade
-from truelobe.grading.vocabulary import FACTS
+from truelobe.report.graded_words import day_words, hand_lines, settled_word
 from truelobe.report.signs import INK, LINE, signed_word, style
 from truelobe.units import give_or_take, inch_fraction, percent
 
@@ -136,7 +136,7 @@ class _Page:
     def foot(self, rules: str, printed: date, topics: Sequence[str]) -> None:
         words = " ".join(caution(topic).text for topic in topics)
         lines = Paragraph(f"{escape(rules)}<br/>{escape(words)}", style(6.4, quiet=True))
-        last = Paragraph(f"<b>{PRACTICE_AID}</b> Printed {_day(printed)}.", style(7.0))
+        last = Paragraph(f"<b>{PRACTICE_AID}</b> Printed {day_words(printed)}.", style(7.0))
         _, high = lines.wrapOn(self.canvas, self.wide, _FOOT)
         _, low = last.wrapOn(self.canvas, self.wide, _FOOT)
         self.canvas.setStrokeColor(LINE)
@@ -155,10 +155,6 @@ def _short(words: str, most: int) -> str:
     return words if len(words) <= most else f"{words[: most - 1].rstrip()}…"
 
 
-def _day(day: date) -> str:
-    return f"{day:%B} {day.day}, {day.year}"
-
-
 def _picture(data: bytes, wide: float, high: float) -> list[Flowable]:
     if not data:
         return []
@@ -171,7 +167,7 @@ def _picture(data: bytes, wide: float, high: float) -> list[Flowable]:
 def _body(sheet: PlateSheet, wide: float) -> list[Flowable]:
     parts: list[Flowable] = [_table(sheet, wide), Spacer(1, 2 * mm)]
     for heading, lines in (
-        ("Found by hand", _hand_lines(sheet)),
+        ("Found by hand", _hand(sheet)),
         ("How alike", [sheet.graded.count, *sheet.graded.uniformity.lines]),
         ("Color named", [sheet.graded.colour.says] if sheet.graded.colour else []),
         ("Keep in mind", _notes(sheet)),
@@ -200,9 +196,9 @@ def _table(sheet: PlateSheet, wide: float) -> Table:
         row: list[Any] = [Paragraph(f"<b>{grade.number}</b>", style(10))]
         row += [Paragraph(_length(pepper, sheet.hand, name), small) for name in ("diameter", "length")]
         row.append(Paragraph(_share(pepper), small))
-        row += [signed_word(_word(one), _GRADE) for one in grade.grades]
+        row += [signed_word(settled_word(one), _GRADE) for one in grade.grades]
         if sheet.house and house:
-            row.append(signed_word(_word(sheet.house.peppers[place].grades[0]), _GRADE))
+            row.append(signed_word(settled_word(sheet.house.peppers[place].grades[0]), _GRADE))
         row.append(Paragraph(escape(_holds(grade)), style(6.6)))
         rows.append(row)
     widths = [7 * mm, 27 * mm, 27 * mm, 22 * mm, *[_GRADE + 4] * (len(grades) + house)]
@@ -221,11 +217,6 @@ def _table(sheet: PlateSheet, wide: float) -> Table:
         )
     )
     return table
-
-
-def _word(grade: GradeOutcome) -> str:
-    """One word for a grade: met, missed, or the first reason why it is open."""
-    return "met" if grade.reached else grade.in_the_way[0].outcome
 
 
 def _holds(grade: PepperGrade) -> str:
@@ -253,39 +244,8 @@ def _share(pepper: Mapping[str, Any]) -> str:
     return f"{percent(figure.value)}<br/>give or take {points}"
 
 
-def _hand_lines(sheet: PlateSheet) -> list[str]:
-    """Exceptions first, then what was found in order, then what nobody looked at."""
-    lines, clean, unchecked = [], [], set()
-    for pepper in sheet.document["peppers"]:
-        number = pepper["number"]
-        looked = [n for n, f in FACTS.items() if f.kind != "number" and sheet.hand.latest(number, n)]
-        unchecked |= {n for n, f in FACTS.items() if f.kind != "number" and n not in looked}
-        said = [f"{FACTS[e.fact].label.lower()}: {e.value}" for e in sheet.hand.exceptions(number)]
-        said += [
-            f"{FACTS[n].label.lower()} {e.value:g} {FACTS[n].unit}".rstrip()
-            for n, f in FACTS.items()
-            if f.kind == "number" and (e := sheet.hand.latest(number, n)) and isinstance(e.value, (int, float))
-        ]
-        if said:
-            lines.append(f"Number {number}: {'; '.join(said)}.")
-        elif looked:
-            clean.append(str(number))
-    if clean:
-        lines.append(f"Nothing found on number{'s' if len(clean) > 1 else ''} {', '.join(clean)}.")
-    days = sheet.hand.days()
-    if days:
-        lines.append(f"Looked at on {', then '.join(_day(day) for day in days)}.")
-    for first, last in sheet.hand.changes():
-        label = FACTS[last.fact].label.lower()
-        lines.append(
-            f"Number {last.pepper}, {label}: {first.value} on {_day(first.at.date())}, later {last.value}."
-        )
-    if not days:
-        return ["Nothing was recorded by hand."]
-    if unchecked:
-        names = ", ".join(FACTS[n].label.lower() for n in FACTS if n in unchecked)
-        lines.append(f"Not checked on every pepper: {names}.")
-    return lines
+def _hand(sheet: PlateSheet) -> list[str]:
+    return hand_lines([one.number for one in sheet.graded.peppers], sheet.hand)
 
 
 def _notes(sheet: PlateSheet) -> list[str]:
@@ -301,12 +261,16 @@ def _rules_line(sheet: PlateSheet) -> str:
         return f"{rules['name']}, {rules['edition']}, revision {rules['revision']}"
 
     house = f"; {named(sheet.house.rules)}" if sheet.house else ""
-    return f"Judged by: {named(sheet.graded.rules)}{house}. Photo of {_day(sheet.taken)}."
+    return f"Judged by: {named(sheet.graded.rules)}{house}. Photo of {day_words(sheet.taken)}."
 
 
 def _class_cell(number: int, sheet: PlateSheet, wide: float, high: float) -> list[Flowable]:
     head = Paragraph(f"<b>{number}</b>&nbsp; {escape(_short(sheet.title, 40))}", style(11, after=2))
-    lines = [sheet.graded.answer, *sheet.graded.uniformity.lines[:3], *_hand_lines(sheet)[:2]]
+    lines = [
+        sheet.graded.answer,
+        *sheet.graded.uniformity.lines[:3],
+        *_hand(sheet)[:2],
+    ]
     words = Paragraph("<br/>".join(escape(_short(line, 260)) for line in lines), style(6.8))
     room = high - head.wrap(wide, high)[1] - words.wrap(wide, high)[1] - 4 * mm
     picture = _picture(sheet.picture, wide, max(room, 30 * mm))
