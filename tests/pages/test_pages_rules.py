@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, timedelta
 
 import pytest
 from streamlit.testing.v1 import AppTest
-from tests.grading.grading_plates import pepper, plate
+from tests.grading.grading_plates import AT, looked_at, pepper, plate
 
 from truelobe.grading.hand_facts import HandFacts
 from truelobe.grading.rule_edit import HOUSE, copy_set, fields, with_value
 from truelobe.grading.rule_set import load_rule_set
-from truelobe.pages import rule_shelf, rules
+from truelobe.pages import answer, rule_shelf, rules
 from truelobe.store import open_store
 
 
@@ -137,3 +137,13 @@ def test_two_windows_do_not_wipe_out_each_others_facts(store):
     hand = HandFacts.from_document(store.drafts.get(draft.uid).body["hand_facts"])
     assert hand.value(1, "firmness") == "firm"
     assert len(hand.entries) == 5 * 29
+
+
+def test_a_kept_plate_carries_its_grade_its_rules_and_its_defects(store):
+    hand = looked_at(1, 2, 3, 4, 5).record(4, "scars", "injury", AT + timedelta(minutes=1))
+    grade, defects = answer.kept_with(store, draft_of(store, hand_facts=hand.document()))
+    assert grade.plate == "U.S. No. 1"
+    assert "effective 17 November 2005, revision 1" in grade.rules
+    assert grade.peppers[1] == "U.S. Fancy"
+    assert [(defect.name, defect.number) for defect in defects] == [("scars", 4)]
+    assert answer.kept_with(store, draft_of(store, document=None)) == (None, ())

@@ -8,7 +8,7 @@ an edge, how steeply the skin turns away there, and the scale of the photo.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -62,7 +62,7 @@ class Blemish:
         }
 
     @classmethod
-    def from_document(cls, written: dict[str, Any]) -> Blemish:
+    def from_document(cls, written: Mapping[str, Any]) -> Blemish:
         """Read a blemish back."""
         return cls(
             written["fact"],

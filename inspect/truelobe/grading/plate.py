@@ -258,20 +258,28 @@ def _lot_note(rules: RuleSet, total: int) -> str:
     return f"A grade belongs to a lot. {share}, so a plate can't use a lot tolerance: every pepper counts."
 
 
+def marked(pepper: Mapping[str, Any]) -> tuple[Blemish, ...]:
+    """Return the marked areas that a measurement document holds for one pepper."""
+    return tuple(Blemish.from_document(written) for written in pepper.get("blemishes", ()))
+
+
 def cases_of(
     document: Mapping[str, Any],
     hand: HandFacts,
     setting: Setting,
     blemishes: Mapping[int, Sequence[Blemish]] | None = None,
 ) -> tuple[Case, ...]:
-    """Return one case per pepper of a measurement document."""
+    """Return one case per pepper of a measurement document.
+
+    Marked areas are those of the document (``blemishes`` of a pepper) unless others are given.
+    """
     return tuple(
         Case(
             pepper=pepper,
             hand=hand,
             declared_colour=setting.declared_colour,
             pepper_type=setting.pepper_type,
-            blemishes=(blemishes or {}).get(pepper["number"], ()),
+            blemishes=marked(pepper) if blemishes is None else blemishes.get(pepper["number"], ()),
             level=setting.level,
             until=setting.until,
             moved=setting.moved,

@@ -24,7 +24,7 @@ from truelobe.report.graded_words import colour_rows, day_words, grade_names, re
 from truelobe.report.sheet import Paper, PlateSheet, plate_sheet
 from truelobe.report.table import file_name
 from truelobe.report.workbook import graded_csv, graded_xlsx
-from truelobe.store import Draft, Store
+from truelobe.store import Defect, Draft, Grade, Store
 
 Body = dict[str, Any]
 _XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
@@ -43,10 +43,7 @@ def show(store: Store, draft: Draft, hand: HandFacts, picture: bytes = b"") -> N
     picture : bytes
         The plate with numbered outlines, for the sheet.
     """
-    own = rule_shelf.habits(store)
-    said = draft.body.get("grading") or {}
-    rules = rule_shelf.newest(store, said.get("rules", own.rules))
-    setting = Setting(_named(draft), said.get("type"), own.wanted, own.level, moved=own.sides)
+    rules, setting = _judged_by(store, draft)
     house = rule_shelf.newest(store, HOUSE)
     graded = grade_plate(draft.body["document"], hand, rules, setting, house=house)
     st.subheader("The answer")
@@ -61,7 +58,33 @@ def show(store: Store, draft: Draft, hand: HandFacts, picture: bytes = b"") -> N
     title = draft.uploads[0].name.rsplit(".", 1)[0] if draft.uploads else "Plate"
     taken = draft.started_at.date()
     sheet = PlateSheet(title, picture, draft.body["document"], graded, hand, taken, date.today(), by_house)
-    _sheets(sheet, own.paper)
+    _sheets(sheet, rule_shelf.habits(store).paper)
+
+
+def kept_with(store: Store, draft: Draft) -> tuple[Grade | None, tuple[Defect, ...]]:
+    """Return what a kept plate is found by: its grade with the rules it was judged under, and its defects."""
+    document = draft.body.get("document")
+    if not document or document["status"] == "refused" or not document["peppers"]:
+        return None, ()
+    hand = HandFacts.from_document(draft.body.get("hand_facts") or None)
+    rules, setting = _judged_by(store, draft)
+    graded = grade_plate(document, hand, rules, setting)
+    reached = {one.number: one.highest for one in graded.peppers if one.highest}
+    grade = Grade(graded.highest, f"{rules.name}, {rule_shelf.edition_key(rules)}", reached)
+    defects = [
+        Defect(FACTS[entry.fact].label.lower(), one.number)
+        for one in graded.peppers
+        for entry in hand.exceptions(one.number)
+        if FACTS[entry.fact].kind == "defect"
+    ]
+    return grade if graded.highest else None, tuple(defects)
+
+
+def _judged_by(store: Store, draft: Draft) -> tuple[RuleSet, Setting]:
+    """Return the rules and the settings that a plate is judged by: what was said of it, else the habits."""
+    said, own = draft.body.get("grading") or {}, rule_shelf.habits(store)
+    rules = rule_shelf.newest(store, said.get("rules", own.rules))
+    return rules, Setting(_named(draft), said.get("type"), own.wanted, own.level, moved=own.sides)
 
 
 def _named(draft: Draft) -> str | None:
