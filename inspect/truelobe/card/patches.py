@@ -119,7 +119,7 @@ def _uneven(
     quarter = (rows > shape[0] / 2).astype(int) * 2 + (columns > shape[1] / 2)
     means = np.array([light[quarter == q].mean(axis=0) for q in range(4) if (quarter == q).sum() >= 3])
     spread = np.ptp(means, axis=0) if len(means) else np.zeros(3)
-    return bool((spread > _UNEVEN * (light.mean() + 0.05)).any())
+    return bool((spread > _UNEVEN * (light.mean(axis=0).max() + 0.05)).any())
 
 
 def black_and_white(layout: CardLayout, readings: tuple[PatchReading, ...]) -> bool:
