@@ -20,7 +20,15 @@ from truelobe.grading.score_card import published_cards, score_view
 from truelobe.grading.vocabulary import FACTS, sides
 from truelobe.messages import TruelobeError
 from truelobe.pages import rule_shelf, style
-from truelobe.report.graded_words import colour_rows, day_words, grade_names, requirement_rows, settled_word
+from truelobe.report.graded_words import (
+    colour_rows,
+    day_words,
+    grade_names,
+    mark_lines,
+    requirement_rows,
+    settled_word,
+    shape_rows,
+)
 from truelobe.report.sheet import Paper, PlateSheet, plate_sheet
 from truelobe.report.table import file_name
 from truelobe.report.workbook import graded_csv, graded_xlsx
@@ -52,6 +60,7 @@ def show(store: Store, draft: Draft, hand: HandFacts, picture: bytes = b"") -> N
     style.show_html(_grades_html(graded))
     _plate(graded)
     _requirements(graded)
+    _shape(draft, hand)
     _score_card(graded, draft, hand, setting)
     _two_sides(graded, hand, setting)
     by_house = grade_plate(draft.body["document"], hand, house, setting)
@@ -204,6 +213,23 @@ def _requirements(graded: PlateGrade) -> None:
             for row in requirement_rows(graded, number)
         )
         style.show_html(f'<table class="tl-table">{rows}</table>')
+
+
+def _shape(draft: Draft, hand: HandFacts) -> None:
+    document = draft.body["document"]
+    with st.expander("Shape, and areas marked on the picture"):
+        rows = "".join(
+            f'<tr><th scope="row">{row.number}</th><td><strong>{style.text(row.word)}</strong>'
+            f"{'<br>' + style.text('Worth a second look: ' + row.second_look) if row.second_look else ''}"
+            f'<br><small class="tl-quiet">{style.text("; ".join(row.lines))}</small></td></tr>'
+            for row in shape_rows(document, hand)
+        )
+        style.show_html(f'<table class="tl-table">{rows}</table>')
+        st.caption(
+            "The word is the coach's. The figures are of the side seen and only suggest where to look again."
+        )
+        for line in mark_lines(document):
+            style.show_html(f"<p>{style.text(line)}</p>")
 
 
 def _score_card(graded: PlateGrade, draft: Draft, hand: HandFacts, setting: Setting) -> None:

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
+from truelobe.figures import Figure
 from truelobe.grading.hand_facts import HandFacts
 from truelobe.grading.pepper import GradeOutcome
-from truelobe.grading.plate import PlateGrade
+from truelobe.grading.plate import PlateGrade, marked
+from truelobe.grading.shape import shape_evidence, suggestions
 from truelobe.grading.vocabulary import FACTS
 from truelobe.report.words import chance, numbers
+from truelobe.units import inch_fraction, percent
 
 
 @dataclass(frozen=True)
@@ -59,6 +63,55 @@ def requirement_rows(graded: PlateGrade, number: int) -> tuple[RequirementRow, .
         small = " · ".join(filter(None, [outcome.grade, outcome.says, likely, by, outcome.note]))
         rows.append(RequirementRow(outcome.outcome, outcome.label, small))
     return tuple(rows)
+
+
+@dataclass(frozen=True)
+class ShapeRow:
+    """The shape of one pepper as the outline shows it, beside the coach's word."""
+
+    number: int
+    word: str
+    lines: tuple[str, ...]
+    second_look: str
+
+
+def shape_rows(document: Mapping[str, Any], hand: HandFacts) -> tuple[ShapeRow, ...]:
+    """Return the shape figures of every pepper. Suggestions are for a second look; the coach's word decides."""
+    rows = []
+    for pepper in document["peppers"]:
+        shape = shape_evidence(pepper)
+        said = (
+            ("length over diameter", shape.length_to_diameter, ""),
+            ("one side fuller than the other by", shape.asymmetry, " %"),
+            ("middle line off straight by", shape.bend, " % of the length"),
+            ("blossom end as wide as the stem end, times", shape.taper, ""),
+        )
+        lines = tuple(_shown(label, figure, unit) for label, figure, unit in said if figure is not None)
+        look = ", ".join(suggestions(shape))
+        rows.append(ShapeRow(pepper["number"], str(hand.value(pepper["number"], "shape")), lines, look))
+    return tuple(rows)
+
+
+def _shown(label: str, figure: Figure, unit: str) -> str:
+    """Write a ratio with two digits, a share in percent."""
+    factor, digits = (100, 0) if unit else (1, 2)
+    wide = max(figure.half_width * factor, 10.0**-digits)
+    return f"{label} {figure.value * factor:.{digits}f}{unit}, give or take {wide:.{digits}f}"
+
+
+def mark_lines(document: Mapping[str, Any]) -> list[str]:
+    """Say the areas that were marked on the picture, each with its uncertainty."""
+    lines = []
+    for pepper in document["peppers"]:
+        for mark in marked(pepper):
+            name = FACTS[mark.fact].label.lower() if mark.fact else "not named yet"
+            lines.append(
+                f"Number {pepper['number']}, {name}: {mark.area_mm2.value:.0f} mm2, give or take "
+                f"{mark.area_mm2.half_width:.0f}; a circle {inch_fraction(mark.circle_mm.value)} across; "
+                f"{percent(mark.share_seen.value)} of the skin seen."
+            )
+            lines += [f"{message.text} {message.what_to_do}" for message in mark.messages]
+    return lines
 
 
 def hand_lines(peppers: Sequence[int], hand: HandFacts) -> list[str]:
