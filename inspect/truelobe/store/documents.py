@@ -104,3 +104,23 @@ def crop_box(document: Body | None, margin: float = 0.12) -> tuple[int, int, int
         min(width, int(max(xs) + room) + 2),
         min(height, int(max(ys) + room) + 2),
     )
+
+
+def in_kept_photo(document: Body, corner: tuple[int, int]) -> dict[str, Any]:
+    """Return a document whose peppers lie in a kept photo's own pixels: the corner it was cut at is taken off."""
+    dx, dy = corner
+
+    def moved(point: Any) -> list[float]:
+        return [point[0] - dx, point[1] - dy]
+
+    peppers = []
+    for pepper in document["peppers"]:
+        there = {**pepper, "centre_px": moved(pepper["centre_px"])}
+        for name in ("outline_px", "calyx_px", "stem_px"):
+            if pepper.get(name):
+                there[name] = [[moved(point) for point in polygon] for polygon in pepper[name]]
+        axis = pepper.get("axis_px")
+        if axis:
+            there["axis_px"] = axis | {end: moved(axis[end]) for end in ("stem_end", "blossom_end")}
+        peppers.append(there)
+    return {**document, "peppers": peppers}

@@ -1,0 +1,237 @@
+"""Page "Gallery": what the team keeps, as cards; one opens to show everything.
+
+The address holds what is shown (`?plate=`, `?view=`), session state what is chosen; both are identifiers only.
+"""
+
+from __future__ import annotations
+
+from typing import Any, get_args
+
+import streamlit as st
+
+from truelobe import gallery
+from truelobe.gallery import SORTS, Card, Query
+from truelobe.grading.decisions import Outcome
+from truelobe.messages import TruelobeError
+from truelobe.pages import style
+from truelobe.store import Store, open_store
+from truelobe.units import inch_fraction, percent
+
+VIEWS = ("Plates", "Walls", "Compare", "Bin", "Move and keep safe")
+_ACROSS = 3
+
+
+@st.cache_resource(show_spinner=False)
+def opened_store() -> Store:
+    """Return the one open store of this process."""
+    return open_store()
+
+
+def show() -> None:
+    """Draw the page."""
+    gallery_page()
+
+
+def gallery_page() -> None:
+    """Draw the page: one plate where the address names one, else the chosen view."""
+    from truelobe.pages import gallery_move, gallery_plate, gallery_walls
+
+    try:
+        store = opened_store()
+        plate = st.query_params.get("plate")
+        if plate:
+            gallery_plate.show_plate(store, plate)
+            return
+        st.title("Gallery")
+        named = st.query_params.get("view", VIEWS[0])
+        view = st.segmented_control(
+            "What to look at",
+            VIEWS,
+            default=named if named in VIEWS else VIEWS[0],
+            required=True,
+            label_visibility="collapsed",
+        )
+        st.query_params["view"] = view or VIEWS[0]
+        views: dict[str, Any] = {
+            "Plates": show_plates,
+            "Walls": gallery_walls.show_walls,
+            "Compare": gallery_walls.show_compare,
+            "Bin": gallery_move.show_bin,
+            "Move and keep safe": gallery_move.show_move,
+        }
+        views[view or VIEWS[0]](store)
+    except TruelobeError as error:
+        style.say(error.message)
+    style.foot("Practice aid, not an inspection. A grade belongs to a lot and to a licensed inspector.")
+
+
+def show_plates(store: Store) -> None:
+    """Draw filters and cards."""
+    if not gallery.count(store, at_most=1):
+        _teach(store)
+        return
+    query = _filters(store)
+    after = (
+        st.session_state.get("gallery_after") if st.session_state.get("gallery_query") == query.text() else None
+    )
+    page = gallery.find(store, query, after=after)
+    _say_how_many(gallery.count(store, query))
+    cards(page.cards, chooses=True)
+    first, following = st.columns(2)
+    if after and first.button("First page", width="stretch"):
+        st.session_state.pop("gallery_after")
+        st.rerun()
+    if page.after and following.button("Next page", width="stretch"):
+        st.session_state["gallery_after"], st.session_state["gallery_query"] = page.after, query.text()
+        st.rerun()
+
+
+def _teach(store: Store) -> None:
+    """Say what will stand here, and give the one button that starts it."""
+    style.lead(
+        "Every plate you keep stands here: its photo, what was measured, what you found by hand, and the note "
+        "that teaches something with it."
+    )
+    st.write("Measure a plate and press Keep, or look around first with plates of an invented team.")
+    _sample_button(store)
+
+
+def _sample_button(store: Store) -> None:
+    from truelobe.pages.gallery_move import measure_bytes
+
+    if st.button("Load the sample gallery", type="primary"):
+        with st.spinner("Measuring the sample plates. This takes about a minute."):
+            gallery.load_sample(store, measure_bytes)
+        st.rerun()
+
+
+def _say_how_many(found: int) -> None:
+    words = {0: "No plate fits. Take a filter away.", 1: "One plate."}
+    style.lead(words.get(found, f"{found} plates." if found < 100 else "More than a hundred plates."))
+
+
+def _filters(store: Store) -> Query:
+    """Ask what to look for."""
+    saved = gallery.saved_searches(store)
+    words, order = st.columns((3, 2))
+    typed = words.text_input("Words", placeholder="shoulder, Friday, practice one", key="gallery_words")
+    sort = order.selectbox("Order", SORTS, key="gallery_sort")
+    with st.expander("Filters"):
+        offered = gallery.choices(store)
+        left, right = st.columns(2)
+        colours = left.multiselect("Color", offered.colours)
+        outcomes = right.multiselect("Decision", get_args(Outcome))
+        rule = _one(right, "Of which rule", offered.rules) if outcomes else ""
+        size = left.slider("Diameter, mm", 30, 130, (30, 130))
+        skin = right.slider("Not fully colored, percent", 0, 100, (0, 100))
+        grade, defect = _one(left, "Grade", offered.grades), _one(right, "Defect", offered.defects)
+        tag, who = _one(left, "Tag", offered.tags), _one(right, "Kept by", offered.who)
+        days = (left.date_input("Plate date, from", None), right.date_input("Plate date, to", None))
+        examples = right.toggle("Examples only")
+    query = Query(
+        words=typed,
+        colours=tuple(colours),
+        outcomes=tuple(outcomes),
+        rule=rule,
+        diameter_mm=_open_ended(size, 30, 130),
+        not_fully_coloured=_open_ended(skin, 0, 100, 100),
+        grade=grade,
+        defect=defect,
+        tag=tag,
+        who=who,
+        first_day=days[0],
+        last_day=days[1],
+        examples=examples,
+        sort=sort,
+    )
+    return _saved(store, saved, query)
+
+
+def _saved(store: Store, saved: dict[str, Query], query: Query) -> Query:
+    """Offer saved searches; a chosen one stands in place of the filters."""
+    with st.expander("Saved searches"):
+        name = st.selectbox("Search", ("", *saved), format_func=lambda name: name or "None: use the filters above")
+        if name:
+            if st.button("Forget this search"):
+                gallery.forget_search(store, name)
+                st.rerun()
+            return saved[name]
+        new = st.text_input("Save the filters above as")
+        if st.button("Save", disabled=not new):
+            gallery.save_search(store, new, query)
+            st.rerun()
+    return query
+
+
+def _one(place: Any, label: str, options: tuple[str, ...]) -> str:
+    return str(place.selectbox(label, ("", *options), format_func=lambda option: option or "Any"))
+
+
+def _open_ended(
+    chosen: tuple[int, int], least: int, most: int, part: int = 1
+) -> tuple[float | None, float | None]:
+    low, high = chosen
+    return None if low == least else low / part, None if high == most else high / part
+
+
+def cards(shown: tuple[Card, ...], *, chooses: bool = False) -> None:
+    """Draw cards, three across on a wide screen and one below the other on a phone."""
+    store = opened_store()
+    for first in range(0, len(shown), _ACROSS):
+        row = shown[first : first + _ACROSS]
+        for place, card in zip(st.columns(_ACROSS), row, strict=False):
+            with place.container(border=True):
+                _card(store, card, chooses)
+
+
+def _card(store: Store, card: Card, chooses: bool) -> None:
+    name = card.title or f"Plate of {card.plate_date:%B %-d, %Y}"
+    if card.thumbnail_sha256:
+        st.image(store.shelf.read(card.thumbnail_sha256), alt=f"Photo of the plate: {name}", width="stretch")
+    mark = '<span class="tl-tag">example</span>' if card.example else ""
+    style.show_html(f"<h3>{style.text(name)}{mark}</h3>{figures_html(card)}")
+    if card.teaching_note:
+        st.caption(card.teaching_note)
+    opened, chosen = st.columns((1, 1))
+    if opened.button("Open", key=f"open-{card.uid}", width="stretch"):
+        st.query_params["plate"] = card.uid
+        st.rerun()
+    if chooses:
+        basket = st.session_state.setdefault("gallery_chosen", [])
+        ticked = chosen.checkbox("Choose", value=card.uid in basket, key=f"choose-{card.uid}")
+        if ticked and card.uid not in basket:
+            basket.append(card.uid)
+        if not ticked and card.uid in basket:
+            basket.remove(card.uid)
+
+
+def figures_html(card: Card) -> str:
+    """Return a plate's three figures as HTML: the span over its peppers."""
+    lines = (
+        ("Diameter", _lengths(card.diameter_mm)),
+        ("Length", _lengths(card.length_mm)),
+        ("Not fully colored", _shares(card.not_fully_coloured)),
+    )
+    rows = "".join(
+        f"<dt>{label}</dt><dd>{style.text(first)}<small>{style.text(second)}</small></dd>"
+        for label, (first, second) in lines
+    )
+    quiet = f"{card.plate_date:%B %-d, %Y}" + (f", {card.grade}" if card.grade else "")
+    return f'<div class="tl-card" style="border:0"><dl>{rows}</dl></div><p class="tl-quiet tl-small">{style.text(quiet)}</p>'
+
+
+def _lengths(span: tuple[float, float] | None) -> tuple[str, str]:
+    if span is None:
+        return "not measured", ""
+    low, high = (round(value) for value in span)
+    inches = [inch_fraction(value) for value in span]
+    if low == high:
+        return inches[0], f"{low} mm"
+    return f"{inches[0].removesuffix(' in')} to {inches[1]}", f"{low} to {high} mm"
+
+
+def _shares(span: tuple[float, float] | None) -> tuple[str, str]:
+    if span is None:
+        return "not measured", ""
+    low, high = (percent(value) for value in span)
+    return (low if low == high else f"{low.removesuffix(' %')} to {high}"), ""
