@@ -217,7 +217,8 @@ def figures_html(card: Card) -> str:
         for label, (first, second) in lines
     )
     quiet = f"{card.plate_date:%B %-d, %Y}" + (f", {card.grade}" if card.grade else "")
-    return f'<div class="tl-card" style="border:0"><dl>{rows}</dl></div><p class="tl-quiet tl-small">{style.text(quiet)}</p>'
+    figures = f'<div class="tl-card" style="border:0"><dl>{rows}</dl></div>'
+    return f'{figures}<p class="tl-quiet tl-small">{style.text(quiet)}</p>'
 
 
 def _lengths(span: tuple[float, float] | None) -> tuple[str, str]:
