@@ -1,0 +1,229 @@
+"""A body fitted to an outline: the form that, resting on the plate under this camera, shows what the photo shows.
+
+The outline enters through its support function (how far it reaches in each direction): that holds every greatest
+extent, does not mind grooves between lobes, and stays usable where a neighbour hides a part. The fit is a least
+squares (Levenberg-Marquardt, SciPy) with prior knowledge as extra rows. Near its minimum the fit is linear, so a
+small error in any input moves the parameters by ``-(J'J)^-1 J' dr``: every line of the uncertainty budget is that
+one formula with its own dr.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import least_squares
+
+from truelobe.camera import View
+from truelobe.fruit.axis import GLIMPSE, Pose, StemCue, principal_axes, stem_cue
+from truelobe.fruit.priors import Priors
+from truelobe.fruit.shape import NAMES, Grid, make_grid
+from truelobe.fruit.silhouette import Silhouette
+from truelobe.fruit.stance import Seen, Start, place
+
+Floats = NDArray[np.float64]
+
+N_DIRECTIONS = 40
+# One direction's misfit: lobes and dents that the form does not have. Neighbouring directions err alike, so forty
+# of them count as about sixteen readings.
+U_FORM_MM = 1.0
+READINGS = 16.0
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What the photo says about one pepper, in ideal image coordinates.
+
+    Attributes
+    ----------
+    directions : float64, shape (k, 2)
+        Unit vectors in the picture.
+    reach : float64, shape (k,)
+        Support function of the outline.
+    hidden : bool, shape (k,)
+        Where the farthest vertex borders something nearer: the pepper reaches at least that far.
+    calyx : float64, shape (2,), or None
+    u_calyx_mm : float
+    """
+
+    directions: Floats
+    reach: Floats
+    hidden: NDArray[np.bool_]
+    calyx: Floats | None
+    u_calyx_mm: float
+
+
+@dataclass(frozen=True)
+class BodyFit:
+    """A fitted body and how it answers to its inputs.
+
+    Attributes
+    ----------
+    theta : float64, shape (13,)
+    inverse : float64, shape (13, 13)
+        ``(J'J)^-1``, the covariance of the parameters.
+    jacobian : float64, shape (n, 13)
+        Of the residuals at the minimum.
+    cost : float
+        Half the sum of squared residuals.
+    """
+
+    theta: Floats
+    inverse: Floats
+    jacobian: Floats
+    cost: float
+    start: Start
+    evidence: Evidence
+    priors: Priors
+    grid: Grid
+    view: View
+    floor_mm: float
+    cue: StemCue | None
+    silhouette: Silhouette
+
+    def seen(self, theta: Floats | None = None, grid: Grid | None = None) -> Seen:
+        """Return the placed form, for one or several parameter vectors."""
+        rows = np.atleast_2d(self.theta if theta is None else theta)
+        return place(rows, self.start, self.view, self.floor_mm, grid or self.grid)
+
+    def shift(self, change: Floats) -> Floats:
+        """Return how the parameters move when the residuals change by `change`, shape (n,)."""
+        moved: Floats = -self.inverse @ (self.jacobian.T @ change)
+        return moved
+
+
+def gather(silhouette: Silhouette, view: View, cue: StemCue | None, length_mm: float) -> Evidence:
+    """Turn an outline and a stem cue into ideal image coordinates.
+
+    Parameters
+    ----------
+    silhouette : Silhouette
+    view : View
+    cue : StemCue or None
+    length_mm : float
+        A first guess, for the uncertainty of the calyx's place.
+    """
+    angle = np.arange(N_DIRECTIONS) * (2 * np.pi / N_DIRECTIONS)
+    directions = np.column_stack([np.cos(angle), np.sin(angle)])
+    outline = view.ideal(silhouette.outline_px[0])
+    reach = directions @ outline.T
+    farthest = reach.argmax(axis=1)
+    hidden = silhouette.occluded[0][farthest] if silhouette.occluded else np.zeros(N_DIRECTIONS, bool)
+    calyx = None if cue is None else view.ideal(cue.end_px[None])[0]
+    u_calyx = 0.08 if cue is not None and cue.kind == "calyx" and cue.share > 2 * GLIMPSE else 0.16
+    return Evidence(directions, reach.max(axis=1), np.asarray(hidden), calyx, u_calyx * length_mm)
+
+
+def residuals(
+    theta: Floats, start: Start, evidence: Evidence, priors: Priors, view: View, floor_mm: float, grid: Grid
+) -> Floats:
+    """Return the fit's residuals in units of their uncertainty, shape (m, n), for (m, 13) parameter vectors."""
+    seen = place(theta, start, view, floor_mm, grid)
+    model = np.max(seen.ideal @ evidence.directions.T, axis=1)
+    miss = (model - evidence.reach) * start.distance_mm
+    miss = np.where(evidence.hidden & (miss > 0), 0.0, miss)
+    rows = [miss / (U_FORM_MM * np.sqrt(N_DIRECTIONS / READINGS))]
+    if evidence.calyx is not None:
+        rows.append((seen.calyx - evidence.calyx) * (start.distance_mm / evidence.u_calyx_mm))
+    rows.append((theta - np.array(priors.mean)) / np.array(priors.sd))
+    return np.concatenate(rows, axis=1)
+
+
+_STEPS = np.full(len(NAMES), 1e-4)
+
+
+def fit_body(
+    silhouette: Silhouette, view: View, floor_mm: float, start: Start, priors: Priors, cue: StemCue | None
+) -> BodyFit:
+    """Fit a body from one starting pose.
+
+    Parameters
+    ----------
+    silhouette : Silhouette
+    view : View
+    floor_mm : float
+        Height of the plate's floor above the card's plane.
+    start : Start
+    priors : Priors
+    cue : StemCue or None
+    """
+    grid = make_grid()
+    evidence = gather(silhouette, view, cue, start.width_mm * 1.1)
+
+    first = np.array(priors.mean)
+    first[NAMES.index("width")] = np.log(start.width_mm)
+
+    def value(theta: Floats) -> Floats:
+        return residuals(theta[None], start, evidence, priors, view, floor_mm, grid)[0]
+
+    def slope(theta: Floats) -> Floats:
+        around = np.concatenate([theta + np.diag(_STEPS), theta - np.diag(_STEPS)])
+        both = residuals(around, start, evidence, priors, view, floor_mm, grid)
+        jac: Floats = ((both[: len(theta)] - both[len(theta) :]) / (2 * _STEPS[:, None])).T
+        return jac
+
+    fit = least_squares(value, first, jac=slope, method="lm", xtol=1e-4, ftol=1e-4, gtol=1e-4, max_nfev=25)
+    jacobian = slope(fit.x)
+    inverse = np.linalg.inv(jacobian.T @ jacobian)
+    return BodyFit(
+        fit.x, inverse, jacobian, float(fit.cost), start, evidence, priors, grid, view, floor_mm, cue, silhouette
+    )
+
+
+def starts(silhouette: Silhouette, view: View, floor_mm: float, cue: StemCue | None) -> list[Start]:
+    """Return the poses worth trying, the likelier first."""
+    middle_px = _hull_middle(silhouette)
+    width, distance = _first_size(silhouette, view, floor_mm)
+    centre = view.ideal(middle_px[None])[0]
+    height = floor_mm + width / 2
+    if cue is None:
+        long, ratio = principal_axes(silhouette)
+        lying = _lying(middle_px, middle_px + 40 * long, view, height, centre, width, distance)
+        across = _lying(middle_px, middle_px + 40 * long[::-1] * [1, -1], view, height, centre, width, distance)
+        return [lying, across] if ratio > 1.08 else [lying, across, _upright(lying, view, "upside down")]
+    lying = _lying(middle_px, cue.end_px, view, height, centre, width, distance)
+    ratio = _share_of_reach(silhouette, middle_px, cue.end_px)
+    return [lying] if ratio > 0.8 else [lying, _upright(lying, view, "standing")]
+
+
+def _hull_middle(silhouette: Silhouette) -> Floats:
+    outline = silhouette.outline_px[0]
+    return (outline.max(axis=0) + outline.min(axis=0)) / 2
+
+
+def _share_of_reach(silhouette: Silhouette, middle: Floats, end: Floats) -> float:
+    toward = end - middle
+    size = float(np.linalg.norm(toward))
+    if size < 1e-6:
+        return 0.0
+    reach = float(((silhouette.outline_px[0] - middle) @ (toward / size)).max())
+    return size / max(reach, 1e-6)
+
+
+def _first_size(silhouette: Silhouette, view: View, floor_mm: float) -> tuple[float, float]:
+    """First guess of width and distance: the outline read on the plane through the fruit's middle."""
+    middle = _hull_middle(silhouette)
+    width = 75.0
+    distance = 400.0
+    for _ in range(3):
+        distance = float(view.on_plane(middle[None], floor_mm + width / 2)[0, 2])
+        ideal = view.ideal(silhouette.outline_px[0])
+        spread = np.linalg.svd(ideal - ideal.mean(axis=0), compute_uv=False) / np.sqrt(len(ideal))
+        width = float(np.clip(2 * np.sqrt(2) * spread[1] * distance, 20.0, 200.0))
+    return width, distance
+
+
+def _lying(
+    middle_px: Floats, end_px: Floats, view: View, height: float, centre: Floats, width: float, distance: float
+) -> Start:
+    a, b = view.on_plane(np.stack([middle_px, end_px]), height)
+    axis = b - a
+    axis -= (axis @ view.up) * view.up
+    axis /= np.linalg.norm(axis)
+    return Start(centre, axis, np.cross(view.up, axis), view.up, width, distance, "lying")
+
+
+def _upright(lying: Start, view: View, pose: Pose) -> Start:
+    sign = 1.0 if pose == "standing" else -1.0
+    return replace(lying, axis=sign * view.up, sideways=lying.sideways, lifted=lying.axis, pose=pose)

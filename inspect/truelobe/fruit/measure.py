@@ -1,0 +1,208 @@
+"""Diameter and length of one pepper, each with its uncertainty budget, as the U.S. standard defines them.
+
+Diameter is the greatest dimension at right angles to the axis from stem to blossom end; length is the greatest
+overall extent parallel to it, stem left out, shoulders and lobes in (U.S. Standards for Grades of Sweet Peppers,
+effective 17 November 2005, as explained in the Purdue grading guide, 2006).
+
+The outline's own reach is what is measured. The fitted body says how a reach in the picture turns into
+millimetres: its distance, the tangent effect, the foreshortening of its axis, and how much of an end is seen.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from truelobe.camera import Shifted, View
+from truelobe.figures import Contribution, Figure, SharedBy, from_draws
+from truelobe.fruit.axis import Pose
+from truelobe.fruit.body import N_DIRECTIONS, BodyFit, Evidence, gather, residuals
+from truelobe.fruit.priors import Lobing, lobing
+from truelobe.fruit.shape import NAMES
+from truelobe.fruit.stance import place
+
+Floats = NDArray[np.float64]
+
+# Where an edge is read: a common bias of the refined outline, on each side of the fruit.
+U_EDGE_PX, U_EDGE_MM = 0.3, 0.2
+N_DRAWS = 512
+
+
+@dataclass(frozen=True)
+class ViewErrors:
+    """What is not sure of the photo as a whole: the camera as it could also be, and the plate's height in mm."""
+
+    shifted: Shifted
+    floor_mm: float
+    u_floor_mm: float
+
+
+@dataclass(frozen=True)
+class Size:
+    """What one photo says about one pepper's size.
+
+    Attributes
+    ----------
+    diameter : Figure
+        Greatest, as the standard defines it, mm.
+    width_seen : Figure
+        The width this view shows, mm.
+    length : Figure or None
+        None where the pose hides it.
+    """
+
+    diameter: Figure
+    width_seen: Figure
+    length: Figure | None
+    pose: Pose
+
+
+def read_extents(theta: Floats, fit: BodyFit, view: View, floor_mm: float) -> Floats:
+    """Return width seen and length, shape (m, 2), mm, for (m, 13) parameter vectors.
+
+    The form's extents, each multiplied by how much farther the outline reaches in that direction of the picture
+    than the form does.
+    """
+    evidence, start = fit.evidence, fit.start
+    seen = place(theta, start, view, floor_mm, fit.grid)
+    model = np.max(seen.ideal @ evidence.directions.T, axis=1)
+    reach = np.where(evidence.hidden, np.maximum(evidence.reach, model), evidence.reach)
+    spans = _spans(reach) / _spans(model)
+    relative = seen.points.reshape(len(theta), -1, 3) - seen.centre[:, None]
+    along = np.einsum("mpi,mi->mp", relative, seen.axis)
+    length = np.ptp(along, axis=1)
+    if start.pose == "lying":
+        across = np.ptp(np.einsum("mpi,mi->mp", relative, seen.right), axis=1)
+        right = _in_picture(seen.right, seen.centre)
+        axis = _in_picture(seen.axis, seen.centre)
+        width = across * _toward(spans, right)
+        return np.column_stack([width, length * _toward(spans, axis)])
+    towards = np.cross(seen.right, seen.axis)
+    angle = np.arange(N_DIRECTIONS // 2) * (2 * np.pi / N_DIRECTIONS)
+    turned = seen.right[:, None] * np.cos(angle)[:, None] + towards[:, None] * np.sin(angle)[:, None]
+    section = np.ptp(np.einsum("mpi,mki->mkp", relative, turned), axis=2)
+    picture = _in_picture(turned, seen.centre[:, None])
+    ratio = np.stack([_toward(spans, picture[:, k]) for k in range(len(angle))], axis=1)
+    return np.column_stack([np.max(section * ratio, axis=1), length])
+
+
+def _spans(reach: Floats) -> Floats:
+    """Caliper width for each pair of opposite directions."""
+    spans: Floats = reach + np.roll(reach, N_DIRECTIONS // 2, axis=-1)
+    return spans
+
+
+def _in_picture(direction: Floats, centre: Floats) -> Floats:
+    flat: Floats = direction[..., :2] - direction[..., 2:] * centre[..., :2] / centre[..., 2:]
+    return flat
+
+
+def _toward(spans: Floats, direction: Floats) -> Floats:
+    """Read the ratio of spans in a direction of the picture, between the two nearest sampled ones."""
+    place_ = np.arctan2(direction[:, 1], direction[:, 0]) / (2 * np.pi) * N_DIRECTIONS
+    low = np.floor(place_).astype(int)
+    part = place_ - low
+    row = np.arange(len(spans))
+    read: Floats = spans[row, low % N_DIRECTIONS] * (1 - part) + spans[row, (low + 1) % N_DIRECTIONS] * part
+    return read
+
+
+def measure_size(fit: BodyFit, errors: ViewErrors, rng: np.random.Generator | None = None) -> Size:
+    """Return a pepper's diameter, width seen and length with their budgets.
+
+    Parameters
+    ----------
+    fit : BodyFit
+    errors : ViewErrors
+    rng : numpy.random.Generator, optional
+        Seeded afresh by default, so that the same photo always gives the same figures.
+    """
+    lines = _effects(fit, errors)
+    value = read_extents(fit.theta[None], fit, fit.view, fit.floor_mm)[0]
+    draw = rng or np.random.default_rng(20051117)
+    normal = draw.standard_normal((N_DRAWS, len(lines)))
+    spread = np.array([[line.effect for line in column] for column in zip(*lines, strict=True)])
+    widths, lengths = value[0] + normal @ spread[0], value[1] + normal @ spread[1]
+    width_seen = from_draws(np.maximum(widths, 1.0), [pair[0] for pair in lines], float(value[0]))
+    length = from_draws(np.maximum(lengths, 1.0), [pair[1] for pair in lines], float(value[1]))
+    if fit.start.pose != "lying":
+        return Size(width_seen, width_seen, None, fit.start.pose)
+    return Size(_greatest(widths, width_seen, lobing(), draw), width_seen, length, "lying")
+
+
+def _greatest(widths: Floats, seen: Figure, lobes: Lobing, draw: np.random.Generator) -> Figure:
+    uniform = (draw.permutation(N_DRAWS) + 0.5) / N_DRAWS
+    excess = lobes.draws(uniform)
+    line = Contribution("lobing", float(excess.std() * seen.value), "pepper")
+    return from_draws(np.maximum(widths, 1.0) * (1 + excess), [*seen.budget, line])
+
+
+def _effects(fit: BodyFit, errors: ViewErrors) -> list[tuple[Contribution, Contribution]]:
+    """One budget line per source: effects of one standard uncertainty on width seen and on length."""
+    base = read_extents(fit.theta[None], fit, fit.view, fit.floor_mm)[0]
+    slope = _slope(fit)
+    lines = []
+    for source, (shared_by, views) in errors.shifted.items():
+        lines.append(_line(source, shared_by, _joint([_moved(fit, v, fit.floor_mm, 0.0) - base for v in views])))
+    raised = fit.floor_mm + errors.u_floor_mm
+    lines.append(_line("plate height", "photo", _moved(fit, fit.view, raised, 0.0) - base))
+    px_mm = fit.start.distance_mm / fit.view.lens.focal_px
+    grow = float(np.hypot(U_EDGE_PX * px_mm, U_EDGE_MM))
+    lines.append(_line("edge", "photo", _moved(fit, fit.view, fit.floor_mm, grow) - base))
+    # Rows of the fit, each disturbed by its own standard uncertainty, act independently.
+    answer = -slope @ fit.inverse @ fit.jacobian.T
+    axis = _axis_rows(fit)
+    for source, rows in (("axis", axis), ("body form", ~axis)):
+        lines.append(_line(source, "pepper", np.sqrt(np.sum(answer[:, rows] ** 2, axis=1))))
+    return lines
+
+
+def _line(source: str, shared_by: SharedBy, effect: Floats) -> tuple[Contribution, Contribution]:
+    return (
+        Contribution(source, float(effect[0]), shared_by),
+        Contribution(source, float(effect[1]), shared_by),
+    )
+
+
+def _joint(effects: list[Floats]) -> Floats:
+    """One signed effect for one step; the root sum of squares of several independent ones."""
+    return effects[0] if len(effects) == 1 else np.sqrt(np.sum(np.square(effects), axis=0))
+
+
+def _axis_rows(fit: BodyFit) -> NDArray[np.bool_]:
+    """Which residual rows speak of the axis: the calyx's place and the priors of turn and lift."""
+    rows = np.zeros(len(fit.jacobian), bool)
+    rows[N_DIRECTIONS : len(rows) - len(NAMES)] = True
+    for name in ("turn", "lift"):
+        rows[len(rows) - len(NAMES) + NAMES.index(name)] = True
+    return rows
+
+
+def _slope(fit: BodyFit) -> Floats:
+    """Derivative of width seen and length by the parameters, shape (2, 13)."""
+    step = 1e-3
+    around = np.concatenate([fit.theta + step * np.eye(len(NAMES)), fit.theta - step * np.eye(len(NAMES))])
+    read = read_extents(around, fit, fit.view, fit.floor_mm)
+    slope: Floats = ((read[: len(NAMES)] - read[len(NAMES) :]) / (2 * step)).T
+    return slope
+
+
+def _moved(fit: BodyFit, view: View, floor_mm: float, grow_mm: float) -> Floats:
+    """Width seen and length after the fit has answered to another camera, floor or edge."""
+    evidence = _under(fit, view, grow_mm)
+    args = (fit.start, evidence, fit.priors, view, floor_mm, fit.grid)
+    before = residuals(fit.theta[None], fit.start, fit.evidence, fit.priors, fit.view, fit.floor_mm, fit.grid)[0]
+    theta = fit.theta + fit.shift(residuals(fit.theta[None], *args)[0] - before)
+    return read_extents(theta[None], replace(fit, evidence=evidence), view, floor_mm)[0]
+
+
+def _under(fit: BodyFit, view: View, grow_mm: float) -> Evidence:
+    """The same outline read through another camera, or grown on all sides."""
+    evidence = fit.evidence if view is fit.view else gather(fit.silhouette, view, fit.cue, fit.evidence.u_calyx_mm)
+    return replace(
+        evidence,
+        reach=evidence.reach + grow_mm / fit.start.distance_mm,
+        u_calyx_mm=fit.evidence.u_calyx_mm,
+    )
