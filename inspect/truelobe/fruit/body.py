@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
 from truelobe.camera import View
-from truelobe.fruit.axis import GLIMPSE, Pose, StemCue, principal_axes, stem_cue
+from truelobe.fruit.axis import GLIMPSE, Pose, StemCue, principal_axes
 from truelobe.fruit.priors import Priors
 from truelobe.fruit.shape import NAMES, Grid, make_grid
 from truelobe.fruit.silhouette import Silhouette

@@ -27,7 +27,7 @@ class Priors:
     def looser(self, name: str, sd: float) -> Priors:
         """Return the priors with another standard deviation for one parameter."""
         place = NAMES.index(name)
-        return replace(self, sd=self.sd[:place] + (sd,) + self.sd[place + 1 :])
+        return replace(self, sd=(*self.sd[:place], sd, *self.sd[place + 1 :]))
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,89 @@
+"""Corrections by hand, applied to what the finder saw. Each is tied to a point inside a pepper."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from truelobe.figures import Contribution, Figure, from_normal
+from truelobe.fruit import Silhouette, add_at, merge, split
+from truelobe.fruit.axis import StemCue
+from truelobe.messages import TruelobeError
+from truelobe.request import Correction
+
+Pixels = NDArray[np.uint8]
+
+
+def holds(silhouette: Silhouette, point: tuple[float, float]) -> bool:
+    """Say whether a point of the photo lies inside a pepper's body."""
+    column, row = round(point[0]) - silhouette.box[0], round(point[1]) - silhouette.box[1]
+    height, width = silhouette.body.shape
+    return 0 <= row < height and 0 <= column < width and bool(silhouette.body[row, column])
+
+
+def changed_outlines(
+    found: Sequence[Silhouette], pixels: Pixels, corrections: Sequence[Correction]
+) -> tuple[Silhouette, ...]:
+    """Return the silhouettes after a coach's additions, removals, partings and merges, numbered again."""
+    kept = list(found)
+    for change in corrections:
+        inside = [one for one in kept if holds(one, change.at)]
+        if change.kind == "remove":
+            kept = [one for one in kept if one not in inside]
+        elif change.kind == "keep":
+            kept = [replace(one, doubtful=False) if one in inside else one for one in kept]
+        elif change.kind == "add" and not inside:
+            kept.append(add_at(pixels, change.at))
+        elif change.kind == "part" and change.to is not None and inside:
+            kept = [one for one in kept if one is not inside[0]]
+            kept.extend(split(pixels, inside[0], change.at, change.to))
+        elif change.kind == "merge" and change.to is not None and inside:
+            kept = _merged(kept, inside[0], change.to)
+    return tuple(replace(one, number=number) for number, one in enumerate(kept, start=1))
+
+
+def _merged(kept: list[Silhouette], first: Silhouette, other_at: tuple[float, float]) -> list[Silhouette]:
+    others = [one for one in kept if one is not first and holds(one, other_at)]
+    if not others:
+        return kept
+    rest = [one for one in kept if one is not first and one is not others[0]]
+    return [*rest, merge(first, others[0])]
+
+
+def stem_end_by_hand(silhouette: Silhouette, corrections: Sequence[Correction]) -> StemCue | None:
+    """Return the stem end that a coach marked on this pepper, the last word counting."""
+    for change in reversed(corrections):
+        if change.kind == "stem end" and change.to is not None and holds(silhouette, change.at):
+            return StemCue(np.asarray(change.to, dtype=np.float64), "calyx", 1.0)
+    return None
+
+
+def colour_by_hand(silhouette: Silhouette, corrections: Sequence[Correction]) -> str | None:
+    """Return the color that a coach gave this pepper."""
+    for change in reversed(corrections):
+        if change.kind == "colour" and holds(silhouette, change.at):
+            return change.word
+    return None
+
+
+def readings_by_hand(silhouette: Silhouette, corrections: Sequence[Correction]) -> dict[str, Figure]:
+    """Return the diameter and length that a coach measured on this pepper, as figures."""
+    readings: dict[str, Figure] = {}
+    for change in corrections:
+        if change.kind != "measured" or not holds(silhouette, change.at):
+            continue
+        value, uncertainty = change.value, change.uncertainty
+        if change.quantity is None or value is None or not 5 <= value <= 400:
+            raise TruelobeError(
+                "reading-out-of-range",
+                "A measured size must lie between 5 and 400 mm.",
+                "Type the reading again, in millimeters or inches.",
+            )
+        u = 0.5 if uncertainty is None or uncertainty <= 0 else uncertainty
+        readings[change.quantity] = from_normal(
+            value, u, (Contribution("reading by hand", u, "pepper"),), by_hand=True
+        )
+    return readings

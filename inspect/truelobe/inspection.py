@@ -1,0 +1,368 @@
+"""The main job: a photo in, a measured plate out.
+
+Photo -> CardSighting -> View -> silhouettes -> bodies -> sizes and skin -> corrected colour -> decisions. Each step
+is one function of one room; open the room that interests you.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from truelobe import __version__
+from truelobe.camera import View, shifted_views, view_from_card
+from truelobe.card import CardSighting, PrintScale, find_card
+from truelobe.colour import ColourCorrection, Coverage, References, correct_from_card, load_references, measure_coverage
+from truelobe.corrections import changed_outlines, colour_by_hand, readings_by_hand, stem_end_by_hand
+from truelobe.figures import Figure
+from truelobe.fruit import Silhouette, find_fruit, model_name
+from truelobe.fruit.body import BodyFit
+from truelobe.fruit.measure import Size, ViewErrors, measure_size
+from truelobe.fruit.pose import Stance, find_stance
+from truelobe.fruit.skin import SkinMap, map_skin
+from truelobe.grading import Decision, decide
+from truelobe.messages import Message, TruelobeError
+from truelobe.photo import Photo, read_photo
+from truelobe.record import AxisSeen, PepperRecord, PlateInspection
+from truelobe.request import Request
+from truelobe.verdicts import settle, verdicts_on_skin
+
+# Floor of the plate over the card's plane, mm, with its standard uncertainty: by where the coach says the card
+# lies. Dinner plates and trays stand 5 to 15 mm high inside their rim; unsaid, both stay possible.
+FLOOR_MM: dict[str | None, tuple[float, float]] = {"table": (9.0, 5.0), "plate": (0.0, 1.5), None: (6.0, 6.0)}
+U_FLOOR_GIVEN_MM = 1.5
+OBLIQUE_DEG, TOO_OBLIQUE_DEG = 42.0, 65.0
+MUCH_HIDDEN = 0.25
+
+
+@dataclass(frozen=True)
+class Setting:
+    """What all peppers of a photo share."""
+
+    photo: Photo
+    sighting: CardSighting
+    scale: PrintScale
+    view: View
+    errors: ViewErrors
+    correction: ColourCorrection
+    references: References
+    request: Request
+
+
+def inspect_plate(
+    source: Path | bytes,
+    request: Request | None = None,
+    *,
+    name: str = "",
+    on_outlines: Callable[[Sequence[Silhouette]], None] | None = None,
+) -> PlateInspection:
+    """Measure every pepper in a photo of a plate with the scale card.
+
+    Parameters
+    ----------
+    source : path or bytes
+        The photo's file.
+    request : Request, optional
+    name : str, optional
+        What to call the photo.
+    on_outlines : callable, optional
+        Called with the silhouettes as soon as they are known, before anything is measured.
+
+    Returns
+    -------
+    PlateInspection
+        Whatever the photo is like: a bad one is refused with what to do about it, never an exception.
+    """
+    request = request or Request()
+    photo: Photo | None = None
+    try:
+        photo = read_photo(source, name=name)
+        setting = _set_up(photo, request)
+        silhouettes = _outlines(setting)
+        if on_outlines is not None:
+            on_outlines(silhouettes)
+        return _measured(setting, silhouettes)
+    except TruelobeError as error:
+        return refused(error, photo, name)
+
+
+def refused(error: TruelobeError, photo: Photo | None = None, name: str = "") -> PlateInspection:
+    """Return the record of a photo that could not be measured."""
+    messages = (*(photo.messages if photo is not None else ()), error.message)
+    return PlateInspection(_photo_document(photo, None, name), {"tool": f"truelobe {__version__}"}, messages)
+
+
+def _set_up(photo: Photo, request: Request) -> Setting:
+    sighting = find_card(photo)
+    scale = request.scale_of(sighting.print_number)
+    view = view_from_card(sighting, photo, scale, request.profile)
+    if view.tilt_deg > TOO_OBLIQUE_DEG:
+        raise TruelobeError(
+            "too-oblique",
+            f"The photo looks at the plate from the side ({view.tilt_deg:.0f} degrees off straight down).",
+            "Hold the phone above the plate, looking straight down, and take it again.",
+        )
+    floor, u_floor = FLOOR_MM[request.card_place]
+    if request.plate_height_mm is not None:
+        floor, u_floor = request.plate_height_mm, U_FLOOR_GIVEN_MM
+    shifted = shifted_views(view, sighting, photo, scale, request.profile)
+    references = request.references or load_references()
+    return Setting(
+        photo,
+        sighting,
+        scale,
+        view,
+        ViewErrors(shifted, floor, u_floor),
+        correct_from_card(photo, sighting),
+        references,
+        request,
+    )
+
+
+def _outlines(setting: Setting) -> tuple[Silhouette, ...]:
+    found = find_fruit(setting.photo.pixels, (setting.sighting.outline_px,))
+    found = changed_outlines(found, setting.photo.pixels, setting.request.corrections)
+    if not found:
+        raise TruelobeError(
+            "no-pepper-found",
+            "The card is there, but no pepper was found in the picture.",
+            "Check that the whole plate is in the picture, or point at a pepper that was missed.",
+        )
+    return found
+
+
+def _measured(setting: Setting, silhouettes: Sequence[Silhouette]) -> PlateInspection:
+    stances = [_stance(setting, one) for one in silhouettes]
+    skins = [map_skin(stance.fit) for stance in stances]
+    coverages = _coverages(setting, silhouettes, skins)
+    peppers = tuple(
+        _record(setting, *parts) for parts in zip(silhouettes, stances, skins, coverages, strict=True)
+    )
+    photo = _photo_document(setting.photo, setting.view, setting.photo.name)
+    return PlateInspection(photo, _made_by(setting), _plate_messages(setting, peppers), peppers)
+
+
+def _stance(setting: Setting, silhouette: Silhouette) -> Stance:
+    marked = stem_end_by_hand(silhouette, setting.request.corrections)
+    return find_stance(silhouette, setting.view, setting.errors.floor_mm, marked, given=marked is not None)
+
+
+def _coverages(
+    setting: Setting, silhouettes: Sequence[Silhouette], skins: Sequence[SkinMap]
+) -> list[tuple[Coverage, tuple[Message, ...]]]:
+    """Cover every pepper; then hold an all-green one among colored ones against the color of the others."""
+    declared = setting.request.declared_colour
+    named = [colour_by_hand(one, setting.request.corrections) or declared for one in silhouettes]
+    first = [_cover(setting, *three) for three in zip(silhouettes, skins, named, strict=True)]
+    colours = Counter(c.colour for c in first if c.colour not in (None, "green"))
+    if not colours:
+        return [(coverage, coverage.messages) for coverage in first]
+    plate = colours.most_common(1)[0][0]
+    result = []
+    for one, skin, name, coverage in zip(silhouettes, skins, named, first, strict=True):
+        if name is None and coverage.colour == "green":
+            again = _cover(setting, one, skin, plate)
+            result.append((again, (*again.messages, _green_among_coloured(str(plate)))))
+        else:
+            result.append((coverage, coverage.messages))
+    return result
+
+
+def _cover(setting: Setting, silhouette: Silhouette, skin: SkinMap, colour: str | None) -> Coverage:
+    x0, y0, x1, y1 = silhouette.box
+    return measure_coverage(
+        setting.photo.pixels[y0:y1, x0:x1],
+        silhouette.body,
+        silhouette.calyx,
+        silhouette.stem,
+        skin.skin_mm2,
+        skin.facing,
+        setting.correction,
+        setting.references,
+        colour,
+        setting.request.line,
+    )
+
+
+def _record(
+    setting: Setting,
+    silhouette: Silhouette,
+    stance: Stance,
+    skin: SkinMap,
+    covered: tuple[Coverage, tuple[Message, ...]],
+) -> PepperRecord:
+    coverage, messages = covered
+    size = measure_size(stance.fit, setting.errors)
+    other = None if stance.other is None else measure_size(stance.other, setting.errors)
+    by_photo: dict[str, Figure | None] = {"diameter_mm": size.diameter, "length_mm": size.length}
+    hand = readings_by_hand(silhouette, setting.request.corrections)
+    diameter = hand.get("diameter", size.diameter)
+    length = hand.get("length", size.length)
+    return PepperRecord(
+        silhouette=silhouette,
+        pose=size.pose,
+        axis=_axis_seen(stance.fit, stance.unsure),
+        colour=coverage.colour,
+        diameter=diameter,
+        width_seen=size.width_seen,
+        length=length,
+        not_fully_coloured=coverage.figure,
+        skin_seen=skin.seen_fraction,
+        decisions=_decisions(setting.request, diameter, length, coverage.figure, skin.seen_fraction),
+        messages=(*messages, *_pepper_messages(silhouette, stance, size)),
+        other_reading=None if other is None else (other.diameter, other.length),
+        by_hand=tuple(sorted(hand)),
+        by_photo={f"{name}_mm": by_photo[f"{name}_mm"] for name in hand},
+        counted=coverage.counted,
+        left_out=coverage.left_out,
+    )
+
+
+def _decisions(
+    request: Request, diameter: Figure | None, length: Figure | None, skin: Figure | None, seen: float
+) -> tuple[tuple[Decision, str | None], ...]:
+    decided: list[Decision] = []
+    for limit in request.limits:
+        if limit.quantity == "not_fully_coloured":
+            decided.extend(verdicts_on_skin(skin, seen, limit, request.level))
+        else:
+            figure = diameter if limit.quantity == "diameter" else length
+            decided.append(decide(figure, limit, level=request.level, basis="whole"))
+    return tuple((decision, settle(decision)) for decision in decided)
+
+
+def _axis_seen(fit: BodyFit, unsure: bool) -> AxisSeen:
+    seen = fit.seen()
+    half = 0.5 * float(np.exp(fit.theta[4] + fit.theta[5]))
+    ends = np.stack([seen.centre[0] + half * seen.axis[0], seen.centre[0] - half * seen.axis[0]])
+    px = fit.view.project_camera(ends)
+    u_deg = float(np.degrees(np.sqrt(fit.inverse[2, 2])))
+    return AxisSeen((float(px[0, 0]), float(px[0, 1])), (float(px[1, 0]), float(px[1, 1])), u_deg, unsure)
+
+
+def _pepper_messages(silhouette: Silhouette, stance: Stance, size: Size) -> list[Message]:
+    number = silhouette.number
+    said = []
+    if silhouette.doubtful:
+        said.append(
+            Message(
+                "outline-doubtful",
+                f"Pepper {number}: the outline is doubtful, so its figures don't count yet.",
+                "Look at the outline: keep it if it is a pepper rightly outlined, else remove it.",
+            )
+        )
+    if stance.unsure:
+        said.append(
+            Message(
+                "axis-unsure",
+                f"Pepper {number}: the stem end is hard to tell, so diameter and length may be swapped.",
+                "Tap where the stem end is.",
+            )
+        )
+    if size.length is None:
+        said.append(
+            Message(
+                "length-not-seen",
+                f"Pepper {number} stands on its end: the photo shows its diameter and hides its length.",
+                "Lay it on its side and take one more photo, or measure its length with a ruler.",
+                "note",
+            )
+        )
+    if silhouette.hidden_fraction > MUCH_HIDDEN:
+        said.append(
+            Message(
+                "partly-hidden",
+                f"Pepper {number} is partly hidden ({silhouette.hidden_fraction:.0%} or so).",
+                "Move it clear of its neighbors and take the photo again.",
+            )
+        )
+    return said
+
+
+def _plate_messages(setting: Setting, peppers: Sequence[PepperRecord]) -> tuple[Message, ...]:
+    said = [*setting.photo.messages, *setting.sighting.messages, *setting.correction.messages]
+    if setting.scale.source == "assumed":
+        said.append(
+            Message(
+                "print-not-measured",
+                "This print of the card was never measured, so it counts as actual size, give or take 1 %. "
+                'A print made with "fit to page" is 3 to 6 % off.',
+                "Measure the card's two bars with a ruler and type them in.",
+            )
+        )
+    if setting.view.tilt_deg > OBLIQUE_DEG:
+        said.append(
+            Message(
+                "oblique",
+                f"The photo was taken at a slant ({setting.view.tilt_deg:.0f} degrees off straight down).",
+                "Hold the phone more nearly above the plate for surer figures.",
+            )
+        )
+    if any(_touches_frame(p.silhouette, setting.photo) for p in peppers):
+        said.append(
+            Message(
+                "plate-out-of-frame",
+                "A pepper reaches the edge of the picture, so a part of it is missing.",
+                "Step back until the whole plate and the card are in the picture.",
+            )
+        )
+    return tuple(said)
+
+
+def _touches_frame(silhouette: Silhouette, photo: Photo) -> bool:
+    height, width = photo.pixels.shape[:2]
+    outline = silhouette.outline_px[0]
+    return bool((outline < 1).any() or (outline[:, 0] > width - 2).any() or (outline[:, 1] > height - 2).any())
+
+
+def _green_among_coloured(plate: str) -> Message:
+    return Message(
+        "green-among-colored",
+        f"One pepper is all green among {plate} ones, so it counts as not colored.",
+        "If it is meant to be a green pepper, set its color to green.",
+    )
+
+
+def _photo_document(photo: Photo | None, view: View | None, name: str) -> dict[str, Any]:
+    if photo is None:
+        return {"name": name, "width_px": None, "height_px": None, "sha256": None, "focal_source": None}
+    height, width = photo.pixels.shape[:2]
+    return {
+        "name": photo.name or name,
+        "width_px": width,
+        "height_px": height,
+        "sha256": photo.sha256,
+        "focal_source": None if view is None else view.lens.source,
+    }
+
+
+def _made_by(setting: Setting) -> dict[str, Any]:
+    request, sighting, scale = setting.request, setting.sighting, setting.scale
+    return {
+        "tool": f"truelobe {__version__}",
+        "model": model_name(),
+        "card": {
+            "edition": sighting.layout.edition,
+            "print_number": sighting.print_number,
+            "scale": [scale.across, scale.down],
+            "scale_source": scale.source,
+            "black_and_white": sighting.black_and_white,
+            "outline_px": np.round(sighting.outline_px, 2).tolist(),
+        },
+        "references": setting.references.document(),
+        "line": request.line,
+        "rules": [
+            {"rule": x.rule, "quantity": x.quantity, "limit": x.value, "unit": x.unit, "sense": x.sense}
+            for x in request.limits
+        ],
+        "settings": request.settings()
+        | {"plate_height_mm": setting.errors.floor_mm, "u_plate_height_mm": setting.errors.u_floor_mm},
+        "camera": setting.view.document(),
+        "colour_transform": setting.correction.document(),
+        "corrections": [c.document() for c in request.corrections],
+    }
