@@ -32,9 +32,9 @@ def changed_outlines(
     for change in corrections:
         inside = [one for one in kept if holds(one, change.at)]
         if change.kind == "remove":
-            kept = [one for one in kept if one not in inside]
+            kept = [one for one in kept if not holds(one, change.at)]
         elif change.kind == "keep":
-            kept = [replace(one, doubtful=False) if one in inside else one for one in kept]
+            kept = [replace(one, doubtful=False) if holds(one, change.at) else one for one in kept]
         elif change.kind == "add" and not inside:
             kept.append(add_at(pixels, change.at))
         elif change.kind == "part" and change.to is not None and inside:

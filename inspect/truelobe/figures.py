@@ -91,9 +91,10 @@ class Figure:
         carried on in the tails with the outermost slope.
         """
         levels, values = ndtri(np.asarray(LEVELS)), np.asarray(self.quantiles)
-        if values[-1] == values[0]:
+        step = 1e-9 * max(abs(values[0]), abs(values[-1]), 1e-3)
+        if values[-1] - values[0] <= step:
             return 0.5 if limit == values[0] else float(limit > values[0])
-        keep = np.concatenate([[True], np.diff(values) > 0])
+        keep = np.concatenate([[True], np.diff(values) > step])
         levels, values = levels[keep], values[keep]
         if limit <= values[0] or limit >= values[-1]:
             first, second = (0, 1) if limit <= values[0] else (-2, -1)

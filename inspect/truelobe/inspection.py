@@ -1,14 +1,14 @@
 """The main job: a photo in, a measured plate out.
 
-Photo -> CardSighting -> View -> silhouettes -> bodies -> sizes and skin -> corrected colour -> decisions. Each step
-is one function of one room; open the room that interests you.
+Photo -> CardSighting -> View -> silhouettes -> bodies -> sizes and skin -> corrected colour -> decisions.
+Each step is one function of one room; open the room that interests you.
 """
 
 from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +17,14 @@ import numpy as np
 from truelobe import __version__
 from truelobe.camera import View, shifted_views, view_from_card
 from truelobe.card import CardSighting, PrintScale, find_card
-from truelobe.colour import ColourCorrection, Coverage, References, correct_from_card, load_references, measure_coverage
+from truelobe.colour import (
+    ColourCorrection,
+    Coverage,
+    References,
+    correct_from_card,
+    load_references,
+    measure_coverage,
+)
 from truelobe.corrections import changed_outlines, colour_by_hand, readings_by_hand, stem_end_by_hand
 from truelobe.figures import Figure
 from truelobe.fruit import Silhouette, find_fruit, model_name
@@ -140,9 +147,7 @@ def _measured(setting: Setting, silhouettes: Sequence[Silhouette]) -> PlateInspe
     stances = [_stance(setting, one) for one in silhouettes]
     skins = [map_skin(stance.fit) for stance in stances]
     coverages = _coverages(setting, silhouettes, skins)
-    peppers = tuple(
-        _record(setting, *parts) for parts in zip(silhouettes, stances, skins, coverages, strict=True)
-    )
+    peppers = tuple(_record(setting, *parts) for parts in zip(silhouettes, stances, skins, coverages, strict=True))
     photo = _photo_document(setting.photo, setting.view, setting.photo.name)
     return PlateInspection(photo, _made_by(setting), _plate_messages(setting, peppers), peppers)
 

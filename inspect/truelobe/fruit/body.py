@@ -130,7 +130,7 @@ def residuals(
     return np.concatenate(rows, axis=1)
 
 
-_STEPS = np.full(len(NAMES), 1e-4)
+STEP = 1e-4
 
 
 def fit_body(
@@ -158,9 +158,16 @@ def fit_body(
         return residuals(theta[None], start, evidence, priors, view, floor_mm, grid)[0]
 
     def slope(theta: Floats) -> Floats:
-        around = np.concatenate([theta + np.diag(_STEPS), theta - np.diag(_STEPS)])
-        both = residuals(around, start, evidence, priors, view, floor_mm, grid)
-        jac: Floats = ((both[: len(theta)] - both[len(theta) :]) / (2 * _STEPS[:, None])).T
+        rows = residuals(
+            np.concatenate([theta[None], theta + STEP * np.eye(len(theta))]),
+            start,
+            evidence,
+            priors,
+            view,
+            floor_mm,
+            grid,
+        )
+        jac: Floats = ((rows[1:] - rows[0]) / STEP).T
         return jac
 
     fit = least_squares(value, first, jac=slope, method="lm", xtol=1e-4, ftol=1e-4, gtol=1e-4, max_nfev=25)

@@ -32,7 +32,8 @@ NAMES = (
 )
 INDEX = {name: place for place, name in enumerate(NAMES)}
 
-N_ALONG, N_ROUND = 21, 28
+# Fine enough that the inscribed polygons fall short of the true curves by under 0.15 %.
+N_ALONG, N_ROUND = 25, 60
 
 
 @dataclass(frozen=True)
