@@ -1,41 +1,61 @@
-"""Shared fixtures, and what happens where this machine lacks a server or a browser.
+"""Shared fixtures, and what happens where this machine lacks a server, a browser or the real photographs.
 
-A test marked `postgres` or `browser` needs a program that is not a Python package. Where it is missing, the test
-is left out and named at the end of the run; under `CI=true` nothing is left out, so the run fails without it.
+A test marked `postgres`, `browser` or `realphotos` needs something that is not a Python package. Where it is missing,
+the test is left out and the run ends by saying so; under `CI=true` nothing is left out, so the run fails without it.
 """
 
 import os
 import shutil
+from pathlib import Path
 
 import pytest
 from tests.databases import find_binaries, postgres_server
 
 from truelobe.store import database, open_store
 
+ROOT = Path(__file__).resolve().parents[1]
+REAL_PHOTOS = ROOT.parent / "shared" / "real_photos"
+BROWSERS = ("chromium", "chromium-browser", "google-chrome")
 NEEDS = {
-    "postgres": lambda: find_binaries() is not None,
-    "browser": lambda: any(shutil.which(name) for name in ("chromium", "chromium-browser", "google-chrome")),
+    "postgres": ("a PostgreSQL server", lambda: find_binaries() is not None),
+    "browser": ("a Chromium browser", lambda: any(shutil.which(name) for name in BROWSERS)),
+    "realphotos": ("the folder of real photographs beside the checkout", REAL_PHOTOS.is_dir),
 }
-LEFT_OUT = pytest.StashKey[list[str]]()
+
+
+def missing_needs():
+    return {name: words for name, (words, there) in NEEDS.items() if not there()}
 
 
 def pytest_collection_modifyitems(config, items):
     if os.environ.get("CI") == "true":
         return
-    missing = {name for name, there in NEEDS.items() if not there()}
+    missing = set(missing_needs())
     left_out = [item for item in items if missing & {mark.name for mark in item.iter_markers()}]
     if left_out:
         config.hook.pytest_deselected(items=left_out)
         items[:] = [item for item in items if item not in left_out]
-    config.stash[LEFT_OUT] = [item.nodeid for item in left_out]
 
 
-def pytest_terminal_summary(terminalreporter, config):
-    names = config.stash.get(LEFT_OUT, [])
-    if names:
-        terminalreporter.section("left out: the program they need is not on this machine")
-        for name in names:
-            terminalreporter.line(name)
+def pytest_terminal_summary(terminalreporter):
+    # Asked again here rather than remembered from the collection, which parallel workers do out of sight.
+    missing = missing_needs()
+    for name, words in missing.items():
+        terminalreporter.write_line(f"NOT RUN: the tests marked '{name}', which need {words}.")
+    if not missing:
+        terminalreporter.write_line("Nothing was left out: server, browser and photographs are all here.")
+
+
+@pytest.fixture(scope="session")
+def root():
+    """The checkout's root."""
+    return ROOT
+
+
+@pytest.fixture(scope="session")
+def real_photos():
+    """The folder of real photographs; tests that use it carry the marker ``realphotos``."""
+    return REAL_PHOTOS
 
 
 @pytest.fixture(scope="session")

@@ -1,1 +1,1 @@
-"""One module per job of the command line; each registers itself with `add_<job>(subparsers)`."""
+"""The jobs of the command line, one module each: `add_<job>(subparsers)` registers it, `run` does it."""
