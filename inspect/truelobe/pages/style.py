@@ -17,10 +17,8 @@ from PIL import Image, ImageDraw
 from truelobe.messages import Message
 from truelobe.pages.options import DARK, LIGHT
 
-_ROOT = "".join(
-    f"--tl-{f.name.replace('_', '-')}: light-dark({getattr(LIGHT, f.name)}, {getattr(DARK, f.name)});"
-    for f in fields(LIGHT)
-)
+_ROOT = "".join(f"--tl-{f.name.replace('_', '-')}: light-dark({getattr(LIGHT, f.name)}, {getattr(DARK, f.name)});"
+                for f in fields(LIGHT))
 
 _SHEET = """
 .stApp { ROOT }
