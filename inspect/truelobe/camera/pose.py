@@ -93,7 +93,8 @@ def fit_view(
     )
     if not np.isfinite(fit.x).all() or fit.x[7] <= 0:
         raise _no_pose()
-    covariance = np.linalg.inv(fit.jac.T @ fit.jac)
+    jacobian = np.asarray(fit.jac, dtype=np.float64)
+    covariance = np.linalg.inv(jacobian.T @ jacobian)
     errors = _projected(fit.x, points, centre, guess) - corners_px
     u_focal = float(np.sqrt(covariance[0, 0]))
     lens = Lens(
@@ -106,7 +107,8 @@ def fit_view(
         source=_source(guess, u_focal),
     )
     residual = float(np.sqrt(np.mean(np.sum(errors**2, axis=1))))
-    return View(lens, cv2.Rodrigues(fit.x[2:5])[0], fit.x[5:8].copy(), covariance, residual)
+    rotation = np.asarray(cv2.Rodrigues(fit.x[2:5])[0], dtype=np.float64)
+    return View(lens, rotation, fit.x[5:8].copy(), covariance, residual)
 
 
 def _source(guess: FocalGuess, u_focal: float) -> FocalSource:

@@ -155,7 +155,8 @@ def fit_body(
     first[NAMES.index("width")] = np.log(start.width_mm)
 
     def value(theta: Floats) -> Floats:
-        return residuals(theta[None], start, evidence, priors, view, floor_mm, grid)[0]
+        rows: Floats = residuals(theta[None], start, evidence, priors, view, floor_mm, grid)[0]
+        return rows
 
     def slope(theta: Floats) -> Floats:
         rows = residuals(
@@ -174,7 +175,18 @@ def fit_body(
     jacobian = slope(fit.x)
     inverse = np.linalg.inv(jacobian.T @ jacobian)
     return BodyFit(
-        fit.x, inverse, jacobian, float(fit.cost), start, evidence, priors, grid, view, floor_mm, cue, silhouette
+        np.asarray(fit.x, np.float64),
+        inverse,
+        jacobian,
+        float(fit.cost),
+        start,
+        evidence,
+        priors,
+        grid,
+        view,
+        floor_mm,
+        cue,
+        silhouette,
     )
 
 
@@ -196,7 +208,8 @@ def starts(silhouette: Silhouette, view: View, floor_mm: float, cue: StemCue | N
 
 def _hull_middle(silhouette: Silhouette) -> Floats:
     outline = silhouette.outline_px[0]
-    return (outline.max(axis=0) + outline.min(axis=0)) / 2
+    middle: Floats = (outline.max(axis=0) + outline.min(axis=0)) / 2
+    return middle
 
 
 def _share_of_reach(silhouette: Silhouette, middle: Floats, end: Floats) -> float:

@@ -195,7 +195,8 @@ def _moved(fit: BodyFit, view: View, floor_mm: float, grow_mm: float) -> Floats:
     args = (fit.start, evidence, fit.priors, view, floor_mm, fit.grid)
     before = residuals(fit.theta[None], fit.start, fit.evidence, fit.priors, fit.view, fit.floor_mm, fit.grid)[0]
     theta = fit.theta + fit.shift(residuals(fit.theta[None], *args)[0] - before)
-    return read_extents(theta[None], replace(fit, evidence=evidence), view, floor_mm)[0]
+    read: Floats = read_extents(theta[None], replace(fit, evidence=evidence), view, floor_mm)[0]
+    return read
 
 
 def _under(fit: BodyFit, view: View, grow_mm: float) -> Evidence:

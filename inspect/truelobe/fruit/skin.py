@@ -60,8 +60,8 @@ def map_skin(fit: BodyFit) -> SkinMap:
     pixels = (fit.view.project_camera(corners) - np.array([x0, y0]) + 0.5) * shrink - 0.5
     facing = _drawn(pixels, cosine, (max(round(height * shrink), 1), max(round(width * shrink), 1)))
     distance = fit.seen().centre[0, 2]
-    facing = cv2.resize(facing, (width, height), interpolation=cv2.INTER_LINEAR)
-    facing = np.where(fit.silhouette.body, np.maximum(facing, LEAST_FACING), 0).astype(np.float32)
+    full = np.asarray(cv2.resize(facing, (width, height), interpolation=cv2.INTER_LINEAR), np.float32)
+    facing = np.where(fit.silhouette.body, np.maximum(full, LEAST_FACING), 0).astype(np.float32)
     # A pixel's cone meets the skin at the form's own depth, nearer than the centre by about half the body.
     depth = distance - 0.5 * np.exp(fit.theta[4]) * facing * 0.9
     footprint = (depth / fit.view.lens.focal_px) ** 2
@@ -81,4 +81,4 @@ def _drawn(
         cv2.fillConvexPoly(canvas, quads[face], float(values[face]), cv2.LINE_8, 4)
     empty = (canvas < 0).astype(np.uint8)
     canvas[empty > 0] = LEAST_FACING
-    return cv2.GaussianBlur(canvas, (0, 0), 1.0)
+    return np.asarray(cv2.GaussianBlur(canvas, (0, 0), 1.0), np.float32)
