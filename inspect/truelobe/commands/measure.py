@@ -33,7 +33,7 @@ def add_measure(subparsers: Any) -> None:
     )
     parser.add_argument("photos", nargs="*", type=Path, metavar="PHOTO", help="JPEG, PNG, WebP, HEIC or AVIF")
     parser.add_argument("--sample", action="store_true", help="measure the first sample plate that is shipped")
-    parser.add_argument("--json", type=Path, metavar="FILE", help="write one document a line; - for standard output")
+    parser.add_argument("--json", type=Path, metavar="FILE", help="write one document a line; - prints")
     parser.add_argument(
         "--bars",
         nargs=2,
@@ -109,7 +109,7 @@ def _request(arguments: argparse.Namespace) -> Request:
         across, down = (millimetres(x) if arguments.bars_unit == "in" else x for x in arguments.bars)
         bars = scale_from_bars(load_layout(), across, down, arguments.ruler)
     if not 0 < arguments.threshold < 100 or not 0.5 < arguments.level < 1 or not 0 < arguments.line < 1:
-        arguments.parser.error("--threshold lies between 0 and 100, --level between 0.5 and 1, --line between 0 and 1")
+        arguments.parser.error("--threshold lies in 0 to 100, --level in 0.5 to 1, --line in 0 to 1")
     limits = tuple(
         limit
         if limit.quantity != "not_fully_coloured"
@@ -136,7 +136,8 @@ def _say(name: str, result: PlateInspection) -> None:
             if figure is None:
                 parts.append(f"{word} not seen")
             else:
-                parts.append(f"{word} {inch_fraction(figure.value)} ({give_or_take(figure.value, figure.half_width)})")
+                metric = give_or_take(figure.value, figure.half_width)
+                parts.append(f"{word} {inch_fraction(figure.value)} ({metric})")
         skin = pepper.not_fully_coloured
         if skin is not None:
             parts.append(

@@ -10,16 +10,22 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from truelobe.fruit.silhouette import Mask, Silhouette
+from truelobe.fruit.silhouette import Silhouette
 
 Floats = NDArray[np.float64]
 Pose = Literal["lying", "standing", "upside down"]
 
 # A calyx of which less than this share of the body shows is a glimpse: its middle tells the side, not the place.
 GLIMPSE = 0.004
+# A calyx seen without a stem must be this large to be believed: small green patches on colored skin look alike.
+BELIEVED = 0.012
+# A stem belongs to a fruit that it comes this near to, and a calyx to a stem this near to it, as a share of the
+# fruit's own size.
+STEM_GAP, CALYX_GAP = 0.07, 0.3
 
 
 @dataclass(frozen=True)
@@ -41,31 +47,58 @@ class StemCue:
 
 
 def stem_cue(silhouette: Silhouette) -> StemCue | None:
-    """Return the stem end as the masks show it, or None where neither calyx nor stem shows."""
+    """Return the stem end as the masks show it, or None where neither calyx nor stem shows.
+
+    The stem decides, since green skin can look like calyx; a calyx beside its foot then tells the place better
+    than the foot does.
+    """
     body = float(silhouette.body.sum())
     if body == 0:
         return None
     origin = np.array(silhouette.box[:2], dtype=np.float64)
-    calyx = float(silhouette.calyx.sum()) / body
-    if calyx >= GLIMPSE:
-        return StemCue(_middle(silhouette.calyx) + origin, "calyx", calyx)
-    if silhouette.stem.sum() >= max(12.0, 0.002 * body):
-        return StemCue(_foot(silhouette) + origin, "stem", float(silhouette.stem.sum()) / body)
+    size = float(np.sqrt(body))
+    foot = _foot(silhouette, STEM_GAP * size)
+    calyx = _calyx_near(silhouette, foot, CALYX_GAP * size)
+    if calyx is not None and (calyx[1] >= GLIMPSE * body if foot is not None else calyx[1] >= BELIEVED * body):
+        return StemCue(calyx[0] + origin, "calyx", calyx[1] / body)
+    if foot is not None:
+        return StemCue(foot + origin, "stem", float(silhouette.stem.sum()) / body)
     return None
 
 
-def _middle(mask: Mask) -> Floats:
-    rows, columns = np.nonzero(mask)
-    return np.array([columns.mean(), rows.mean()])
+def _foot(silhouette: Silhouette, gap: float) -> Floats | None:
+    """Where the stem leaves the fruit: the stem's pixels nearest the body, or None if none comes near it."""
+    if silhouette.stem.sum() < max(12.0, 0.002 * silhouette.body.sum()):
+        return None
+    away = cv2.distanceTransform((~silhouette.body).astype(np.uint8), cv2.DIST_L2, 5)
+    count, parts = cv2.connectedComponents(silhouette.stem.astype(np.uint8))
+    best: tuple[int, Floats] | None = None
+    for part in range(1, count):
+        rows, columns = np.nonzero(parts == part)
+        near = away[rows, columns]
+        if near.min() > gap or (best is not None and len(rows) <= best[0]):
+            continue
+        close = near <= near.min() + 0.25 * gap
+        inward = np.column_stack([columns, rows])[close].astype(np.float64)
+        best = len(rows), inward.mean(axis=0)
+    return None if best is None else best[1]
 
 
-def _foot(silhouette: Silhouette) -> Floats:
-    """The stem's pixels nearest the middle of the body: where it leaves the fruit."""
-    rows, columns = np.nonzero(silhouette.stem)
-    points = np.column_stack([columns, rows]).astype(np.float64)
-    away = np.linalg.norm(points - _middle(silhouette.body), axis=1)
-    foot: Floats = points[away <= np.quantile(away, 0.15)].mean(axis=0)
-    return foot
+def _calyx_near(silhouette: Silhouette, foot: Floats | None, gap: float) -> tuple[Floats, float] | None:
+    """Middle and area of the calyx: the parts near the stem's foot, or the largest part where no stem shows."""
+    count, _, stats, middles = cv2.connectedComponentsWithStats(silhouette.calyx.astype(np.uint8))
+    if count < 2:
+        return None
+    areas = stats[1:, cv2.CC_STAT_AREA].astype(np.float64)
+    if foot is None:
+        largest = int(areas.argmax())
+        return np.asarray(middles[1 + largest], np.float64), float(areas[largest])
+    near = np.linalg.norm(middles[1:] - foot, axis=1) <= gap
+    if not near.any():
+        return None
+    weights = areas[near]
+    middle: Floats = (middles[1:][near] * weights[:, None]).sum(axis=0) / weights.sum()
+    return middle, float(weights.sum())
 
 
 def principal_axes(silhouette: Silhouette) -> tuple[Floats, float]:

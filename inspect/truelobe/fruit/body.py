@@ -18,7 +18,7 @@ from scipy.optimize import least_squares
 from truelobe.camera import View
 from truelobe.fruit.axis import GLIMPSE, Pose, StemCue, principal_axes
 from truelobe.fruit.priors import Priors
-from truelobe.fruit.shape import NAMES, Grid, make_grid
+from truelobe.fruit.shape import COARSE_ALONG, COARSE_ROUND, NAMES, Grid, make_grid
 from truelobe.fruit.silhouette import Silhouette
 from truelobe.fruit.stance import Seen, Start, place
 
@@ -77,6 +77,7 @@ class BodyFit:
     evidence: Evidence
     priors: Priors
     grid: Grid
+    coarse: Grid
     view: View
     floor_mm: float
     cue: StemCue | None
@@ -148,7 +149,7 @@ def fit_body(
     priors : Priors
     cue : StemCue or None
     """
-    grid = make_grid()
+    grid, coarse = make_grid(), make_grid(COARSE_ALONG, COARSE_ROUND)
     evidence = gather(silhouette, view, cue, start.width_mm * 1.1)
 
     first = np.array(priors.mean)
@@ -166,12 +167,12 @@ def fit_body(
             priors,
             view,
             floor_mm,
-            grid,
+            coarse,
         )
         jac: Floats = ((rows[1:] - rows[0]) / STEP).T
         return jac
 
-    fit = least_squares(value, first, jac=slope, method="lm", xtol=1e-4, ftol=1e-4, gtol=1e-4, max_nfev=25)
+    fit = least_squares(value, first, jac=slope, method="lm", xtol=1e-3, ftol=1e-3, gtol=1e-3, max_nfev=15)
     jacobian = slope(fit.x)
     inverse = np.linalg.inv(jacobian.T @ jacobian)
     return BodyFit(
@@ -183,6 +184,7 @@ def fit_body(
         evidence,
         priors,
         grid,
+        coarse,
         view,
         floor_mm,
         cue,

@@ -10,6 +10,7 @@ millimetres: its distance, the tangent effect, the foreshortening of its axis, a
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -141,16 +142,17 @@ def _greatest(widths: Floats, seen: Figure, lobes: Lobing, draw: np.random.Gener
 
 def _effects(fit: BodyFit, errors: ViewErrors) -> list[tuple[Contribution, Contribution]]:
     """One budget line per source: effects of one standard uncertainty on width seen and on length."""
-    base = read_extents(fit.theta[None], fit, fit.view, fit.floor_mm)[0]
+    fit = replace(fit, grid=fit.coarse)
     slope = _slope(fit)
+    answers = _answers(fit)
     lines = []
     for source, (shared_by, views) in errors.shifted.items():
-        lines.append(_line(source, shared_by, _joint([_moved(fit, v, fit.floor_mm, 0.0) - base for v in views])))
+        lines.append(_line(source, shared_by, _joint([answers(v, fit.floor_mm, 0.0) for v in views])))
     raised = fit.floor_mm + errors.u_floor_mm
-    lines.append(_line("plate height", "photo", _moved(fit, fit.view, raised, 0.0) - base))
+    lines.append(_line("plate height", "photo", answers(fit.view, raised, 0.0)))
     px_mm = fit.start.distance_mm / fit.view.lens.focal_px
     grow = float(np.hypot(U_EDGE_PX * px_mm, U_EDGE_MM))
-    lines.append(_line("edge", "photo", _moved(fit, fit.view, fit.floor_mm, grow) - base))
+    lines.append(_line("edge", "photo", answers(fit.view, fit.floor_mm, grow)))
     # Rows of the fit, each disturbed by its own standard uncertainty, act independently.
     answer = -slope @ fit.inverse @ fit.jacobian.T
     axis = _axis_rows(fit)
@@ -189,14 +191,20 @@ def _slope(fit: BodyFit) -> Floats:
     return slope
 
 
-def _moved(fit: BodyFit, view: View, floor_mm: float, grow_mm: float) -> Floats:
-    """Width seen and length after the fit has answered to another camera, floor or edge."""
-    evidence = _under(fit, view, grow_mm)
-    args = (fit.start, evidence, fit.priors, view, floor_mm, fit.grid)
-    before = residuals(fit.theta[None], fit.start, fit.evidence, fit.priors, fit.view, fit.floor_mm, fit.grid)[0]
-    theta = fit.theta + fit.shift(residuals(fit.theta[None], *args)[0] - before)
-    read: Floats = read_extents(theta[None], replace(fit, evidence=evidence), view, floor_mm)[0]
-    return read
+def _answers(fit: BodyFit) -> Callable[[View, float, float], Floats]:
+    """Return how far width seen and length move once the fit has answered to another camera, floor or edge."""
+    theta = fit.theta[None]
+    before = residuals(theta, fit.start, fit.evidence, fit.priors, fit.view, fit.floor_mm, fit.grid)[0]
+    base = read_extents(theta, fit, fit.view, fit.floor_mm)[0]
+
+    def moved(view: View, floor_mm: float, grow_mm: float) -> Floats:
+        evidence = _under(fit, view, grow_mm)
+        after = residuals(theta, fit.start, evidence, fit.priors, view, floor_mm, fit.grid)[0]
+        step = fit.theta + fit.shift(after - before)
+        read: Floats = read_extents(step[None], replace(fit, evidence=evidence), view, floor_mm)[0] - base
+        return read
+
+    return moved
 
 
 def _under(fit: BodyFit, view: View, grow_mm: float) -> Evidence:

@@ -34,6 +34,8 @@ INDEX = {name: place for place, name in enumerate(NAMES)}
 
 # Fine enough that the inscribed polygons fall short of the true curves by under 0.15 %.
 N_ALONG, N_ROUND = 25, 60
+# Differences need no more than this: what a coarse polygon falls short of cancels.
+COARSE_ALONG, COARSE_ROUND = 15, 28
 
 
 @dataclass(frozen=True)
