@@ -94,7 +94,7 @@ def fit_view(
     if not np.isfinite(fit.x).all() or fit.x[7] <= 0:
         raise _no_pose()
     jacobian = np.asarray(fit.jac, dtype=np.float64)
-    covariance = np.linalg.inv(jacobian.T @ jacobian)
+    covariance = np.asarray(np.linalg.inv(jacobian.T @ jacobian), dtype=np.float64)
     errors = _projected(fit.x, points, centre, guess) - corners_px
     u_focal = float(np.sqrt(covariance[0, 0]))
     lens = Lens(

@@ -94,8 +94,8 @@ class View:
     def ideal(self, pixels: Floats) -> Floats:
         """Return ideal image coordinates (x/z, y/z), shape (n, 2), of pixels, shape (n, 2)."""
         points = np.asarray(pixels, dtype=np.float64).reshape(-1, 1, 2)
-        undistorted: Floats = cv2.undistortPoints(points, self.lens.matrix, self.lens.distortion).reshape(-1, 2)
-        return undistorted
+        straight = cv2.undistortPoints(points, self.lens.matrix, self.lens.distortion)
+        return np.asarray(straight, dtype=np.float64).reshape(-1, 2)
 
     def rays(self, pixels: Floats) -> Floats:
         """Return unit rays in the camera frame, shape (n, 3), of pixels, shape (n, 2)."""
@@ -121,7 +121,7 @@ class View:
         lens = replace(
             self.lens, focal_px=self.lens.focal_px * float(np.exp(step[0])), k1=self.lens.k1 + float(step[1])
         )
-        turn = cv2.Rodrigues(cv2.Rodrigues(self.rotation)[0].ravel() + step[2:5])[0]
+        turn = np.asarray(cv2.Rodrigues(cv2.Rodrigues(self.rotation)[0].ravel() + step[2:5])[0], dtype=np.float64)
         return replace(self, lens=lens, rotation=turn, translation=self.translation + step[5:8])
 
     def document(self) -> dict[str, Any]:

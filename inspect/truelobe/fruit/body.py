@@ -174,7 +174,7 @@ def fit_body(
 
     fit = least_squares(value, first, jac=slope, method="lm", xtol=1e-3, ftol=1e-3, gtol=1e-3, max_nfev=15)
     jacobian = slope(fit.x)
-    inverse = np.linalg.inv(jacobian.T @ jacobian)
+    inverse = np.asarray(np.linalg.inv(jacobian.T @ jacobian), dtype=np.float64)
     return BodyFit(
         np.asarray(fit.x, np.float64),
         inverse,
