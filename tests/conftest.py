@@ -1,7 +1,7 @@
 """Shared fixtures, and what happens where this machine lacks a server, a browser or the real photographs.
 
-A test marked `postgres`, `browser` or `realphotos` needs something that is not a Python package. Where it is missing,
-the test is left out and the run ends by saying so; under `CI=true` nothing is left out, so the run fails without it.
+A test marked `postgres`, `browser` or `realphotos` needs something that is not a Python package. Where it is
+missing, the test is left out and the run ends by saying so; under `CI=true` nothing is left out, so the run fails.
 """
 
 import os
