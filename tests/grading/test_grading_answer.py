@@ -39,7 +39,7 @@ def test_a_missed_length_says_by_how_much():
 
 def test_an_unchecked_fact_is_named():
     hand = looked_at(1).record(1, "firmness", "not checked", AT + timedelta(minutes=1))
-    assert graded(pepper(), hand=hand).stands_between == "Between it and U.S. No. 2: firmness not checked."
+    assert graded(pepper(), hand=hand).stands_between == "Between it and U.S. Fancy: firmness not checked."
 
 
 def test_a_blank_limit_is_met_through_the_grade_above_and_only_so():
@@ -174,3 +174,18 @@ def test_a_record_names_the_rules_it_was_judged_under():
     assert document["rules"]["edition"] == "effective 17 November 2005"
     assert document["rules"]["revision"] == 1
     assert len(document["rules"]["sha256"]) == 64
+
+
+def test_a_doubtful_outline_decides_nothing_until_the_coach_says_yes():
+    got = graded(pepper(doubtful=True))
+    assert got.highest is None
+    assert "outline is doubtful" in got.stands_between
+    by_hand = looked_at(1).record(1, "diameter", 80.0, AT).record(1, "length", 95.0, AT)
+    sizes = [o for o in graded(pepper(doubtful=True), hand=by_hand).grades[0].outcomes if o.kind == "size"]
+    assert [(o.outcome, o.by) for o in sizes] == [("met", "hand")] * 2
+
+
+def test_a_colour_without_a_reference_is_not_checked():
+    purple = pepper(colour="purple") | {"not_fully_coloured": None}
+    any_amount, area = two_colour_rules(Case(purple, declared_colour="purple"), US, HOUSE)
+    assert (any_amount.outcome, area.outcome) == ("not checked", "not checked")

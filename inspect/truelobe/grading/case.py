@@ -109,9 +109,13 @@ class Case:
         return int(self.pepper["number"])
 
     def figure(self, name: str) -> Figure | None:
-        """Return a measured figure of the document, or None where the photo does not show it."""
+        """Return a measured figure of the document, or None where the photo does not show it.
+
+        A doubtful outline gives no figures until the coach says that it is a pepper.
+        """
         written = self.pepper.get(name)
-        return Figure.from_document(written) if written else None
+        figure = Figure.from_document(written) if written else None
+        return None if figure and self.pepper.get("doubtful") and not figure.by_hand else figure
 
     @property
     def whole_seen(self) -> bool:

@@ -27,11 +27,13 @@ def colour_any(case: Case, needed: Requirement, blank: RuleOutcome, rules: RuleS
     if declared == "mixed":
         return replace(said, label="no color named (mixed)", outcome="not applicable", by="rule")
     if colour is None:
-        return replace(said, outcome="not seen", by="nobody", says="color not measured")
+        return replace(said, by="nobody", says="color not checked")
     uncoloured = case.figure("whole_skin_not_fully_coloured") or case.figure("not_fully_coloured")
     if declared == "green" or colour not in (declared, "green"):
         return _other_colour(case, declared, str(colour), uncoloured, said)
-    if colour != declared or uncoloured is None:
+    if uncoloured is None:
+        return replace(said, by="nobody", says="color not checked")
+    if colour != declared:
         return replace(said, outcome="not seen", says=f"no {declared} seen on this side: turn it")
     shows = uncoloured.probability_below(1 - ANY_AMOUNT)
     if shows >= case.level:
@@ -73,7 +75,7 @@ def colour_area(case: Case, needed: Requirement, blank: RuleOutcome, rules: Rule
     if basis == "seen":
         said = replace(said, note="Said of the side seen. Turn it and take more photos for the whole pepper.")
     if figure is None:
-        return replace(said, by="nobody", says="color not measured")
+        return replace(said, outcome="not checked", by="nobody", says="color not checked")
     if decision.outcome == "missed":
         return replace(said, says=f"{percent(figure.value)} {where} is not fully colored")
     if decision.outcome == "too close":

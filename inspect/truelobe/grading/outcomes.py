@@ -52,6 +52,8 @@ def _size(case: Case, needed: Requirement, blank: RuleOutcome, rules: RuleSet) -
         return _size_at_stalk(case, needed, value, replace(blank, label=f"{label}, at the {rules.diameter_at}"))
     figure, by = case.size(quantity)
     said = _against(figure, value, quantity, case.level, replace(blank, label=label, by=by))
+    if said.outcome == "not seen" and case.pepper.get("doubtful"):
+        return replace(said, says=f"{quantity} not seen: its outline is doubtful")
     return said if by == "hand" else _with_other_axis(case, value, quantity, said)
 
 

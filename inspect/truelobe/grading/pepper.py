@@ -143,7 +143,7 @@ def grade_pepper(case: Case, rules: RuleSet) -> PepperGrade:
         grades.append(GradeOutcome(grade.id, grade.name, tuple(_carried_down(o, grades) for o in outcomes)))
     reached = next((n for n, grade in enumerate(grades) if grade.reached), None)
     highest = None if reached is None else grades[reached]
-    above = grades[len(grades) - 1 if reached is None else reached - 1] if reached != 0 else None
+    above = _next_up(grades, reached)
     between = "" if above is None else f"Between it and {above.name}: {blockers(above)}."
     return PepperGrade(
         number=case.number,
@@ -154,6 +154,13 @@ def grade_pepper(case: Case, rules: RuleSet) -> PepperGrade:
         answer=_answer(highest, grades),
         stands_between=between,
     )
+
+
+def _next_up(grades: Sequence[GradeOutcome], reached: int | None) -> GradeOutcome | None:
+    """Return the grade to speak of: the next one up, or, where none is reached, the highest still possible."""
+    if reached is None:
+        return next((grade for grade in grades if not grade.missed), grades[-1])
+    return grades[reached - 1] if reached else None
 
 
 def _answer(highest: GradeOutcome | None, grades: Sequence[GradeOutcome]) -> str:

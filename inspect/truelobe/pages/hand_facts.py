@@ -6,8 +6,8 @@ it. Everything stands in the draft's row; nothing here lives in the page alone.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from datetime import UTC, datetime
+from collections.abc import Callable, Sequence
+from datetime import datetime
 from functools import partial
 
 import streamlit as st
@@ -68,21 +68,24 @@ def _peppers(draft: Draft) -> list[int]:
 
 
 def _all_looked_at(store: Store, draft: Draft, hand: HandFacts, own: rule_shelf.Habits) -> None:
-    at = datetime.now(UTC)
+    at = datetime.now().astimezone()
     today = [e for e in hand.entries if e.at.date() == at.date()]
     st.button(
         "All looked at, nothing found",
         type="primary" if not today else "secondary",
         key="nothing-found",
         width="stretch",
-        on_click=lambda: _add(
-            store, draft, lambda facts: facts.nothing_found(_peppers(draft), datetime.now(UTC), own.looked_at)
-        ),
+        on_click=partial(_sweep, store, draft, own.looked_at),
     )
     st.caption(
         f"One tap says so of {len(own.looked_at)} things on every pepper. Then tap what is different; what you "
         "tapped already stays. Set the list on the page Rules."
     )
+
+
+def _sweep(store: Store, draft: Draft, facts: Sequence[str]) -> None:
+    at = datetime.now().astimezone()
+    _add(store, draft, lambda hand: hand.nothing_found(_peppers(draft), at, facts))
 
 
 def _exception(store: Store, draft: Draft, hand: HandFacts) -> None:
@@ -124,7 +127,7 @@ def _word_label(word: str) -> str:
 def _record(store: Store, draft: Draft, number: int, fact: str, key: str) -> None:
     word = st.session_state[key]
     if word is not None:
-        _add(store, draft, lambda facts: facts.record(number, fact, word, datetime.now(UTC)))
+        _add(store, draft, lambda facts: facts.record(number, fact, word, datetime.now().astimezone()))
         st.session_state[f"hand-fact-{draft.uid}"] = None
 
 
@@ -157,7 +160,7 @@ def _numbers(store: Store, draft: Draft) -> None:
         }
         tool = st.segmented_control("Sizes read with", ["ruler or ring", "caliper"], default="ruler or ring")
         if st.form_submit_button("Record") and number is not None:
-            at, u = datetime.now(UTC), 0.1 if tool == "caliper" else 0.6
+            at, u = datetime.now().astimezone(), 0.1 if tool == "caliper" else 0.6
             given = {name: value for name, value in typed.items() if value is not None}
 
             def all_typed(facts_now: HandFacts) -> HandFacts:
