@@ -137,6 +137,11 @@ def bare(pixels: Pixels, *, longest: int = LONGEST_SIDE) -> Image.Image:
     return Image.fromarray(_Canvas(pixels, (0, 0, pixels.shape[1], pixels.shape[0]), longest).pixels)
 
 
+def bare_pepper(pixels: Pixels, pepper: Mapping[str, Any], *, longest: int = 480) -> Image.Image:
+    """Return the part of the photo that `draw_pepper` shows, with nothing drawn on it."""
+    return Image.fromarray(_Canvas(pixels, crop_box(pepper, pixels.shape[1], pixels.shape[0]), longest).pixels)
+
+
 def crop_box(pepper: Mapping[str, Any], width: int, height: int) -> tuple[int, int, int, int]:
     """Return the box around a pepper and its stem with a margin of an eighth, inside a photo of that size."""
     points = np.concatenate([np.asarray(p, dtype=np.float64) for p in _polygons(pepper, "outline_px", "stem_px")])

@@ -189,6 +189,13 @@ def limit_words(decision: Mapping[str, Any]) -> str:
     return f"{label} at least {inch_fraction(decision['limit'])}"
 
 
+def basis_words(decision: Mapping[str, Any]) -> str:
+    """Say which skin a decision about color speaks for; lengths need no such word."""
+    if decision["quantity"] != "not_fully_coloured":
+        return ""
+    return ", skin seen" if decision["basis"] == "seen" else ", whole skin"
+
+
 def chance(decision: Mapping[str, Any]) -> str:
     """Say how likely it is that the limit is met; empty where no probability was worked out.
 

@@ -1,0 +1,186 @@
+"""Where photos wait, are measured, and where their pictures lie: one desk for all windows of the app.
+
+The desk holds nothing that would be missed: a draft row holds the work, and pictures are drawn again from the
+photo when they are no longer here.
+"""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections import OrderedDict
+from collections.abc import Iterable
+from concurrent.futures import Future
+from dataclasses import dataclass, field
+from functools import partial
+from pathlib import Path
+from typing import Literal
+
+import streamlit as st
+
+from truelobe.inspection import refused
+from truelobe.messages import TruelobeError
+from truelobe.pages import drafts, jobs
+from truelobe.pages.work import Limits, WorkerPool
+from truelobe.request import Request
+from truelobe.store import Draft, NewInspection, Store, open_store
+
+_PICTURES_KEPT = 24
+_FIRST_GUESS_S = 6.0
+
+
+@dataclass
+class _Run:
+    """One photo on its way through a worker."""
+
+    question: str
+    begun: float = field(default_factory=time.monotonic)
+    early: jobs.Early | None = None
+    future: Future[jobs.Measured] | None = None
+
+
+@dataclass(frozen=True)
+class Progress:
+    """How far a photo is.
+
+    Attributes
+    ----------
+    step : {"waiting", "read", "outlined", "done"}
+    picture : bytes or None
+        What can be seen so far.
+    found : int or None
+        How many peppers are outlined.
+    share : float
+        Of the work, 0 to 1, guessed from how long the last photos took.
+    seconds_left : float
+    """
+
+    step: Literal["waiting", "read", "outlined", "done"]
+    picture: bytes | None = None
+    found: int | None = None
+    share: float = 0.0
+    seconds_left: float = 0.0
+
+
+class Desk:
+    """Photos in, measured plates out, without holding up the page."""
+
+    def __init__(self, store: Store, pool: WorkerPool) -> None:
+        self.store = store
+        self._pool = pool
+        self._lock = threading.RLock()
+        self._runs: dict[str, _Run] = {}
+        self._pictures: OrderedDict[tuple[str, str], jobs.Pictures | None] = OrderedDict()
+        self._took_s = _FIRST_GUESS_S
+
+    def take_in(self, files: Iterable[tuple[str, bytes]], *, sample: bool = False) -> list[str]:
+        """Lay photos on the desk, one draft each, and begin to measure them; return the drafts' identifiers."""
+        uids = []
+        for name, data in files:
+            body = drafts.empty_body(sample=sample)
+            uids.append(self.store.drafts.start(drafts.KIND, body, uploads=[(name, data)]).uid)
+            self.measure(self.store.drafts.get(uids[-1]))
+        return uids
+
+    def measure(self, draft: Draft) -> Progress:
+        """Say how far a draft's newest measurement is; begin it where it is missing or no longer fits."""
+        request = drafts.request_for(draft.body, self.store)
+        asked = drafts.question(draft.body, request)
+        with self._lock:
+            if draft.body["measured_for"] == asked and (draft.uid, asked) in self._pictures:
+                self._runs.pop(draft.uid, None)
+                return Progress("done", share=1.0)
+            run = self._runs.get(draft.uid)
+            if run is None or run.question != asked:
+                if run is not None and run.future is not None:
+                    run.future.cancel()  # one that has begun goes on and answers a question nobody asks any more
+                run = self._runs[draft.uid] = self._begin(draft, asked, request)
+            return self._how_far(run)
+
+    def _begin(self, draft: Draft, asked: str, request: Request) -> _Run:
+        run, upload = _Run(asked), draft.uploads[0]
+        path = self.store.drafts.upload(upload.sha256)
+        run.future = self._pool.submit(
+            jobs.measure, path, upload.name, request, on_report=partial(setattr, run, "early")
+        )
+        run.future.add_done_callback(partial(self._done, draft.uid, run))
+        return run
+
+    def _how_far(self, run: _Run) -> Progress:
+        spent = time.monotonic() - run.begun
+        share = min(0.97, spent / self._took_s)
+        left = max(0.0, self._took_s - spent)
+        if run.early is None:
+            return Progress("waiting", share=share, seconds_left=left)
+        return Progress(run.early.step, run.early.picture, run.early.found, share, left)
+
+    def _done(self, uid: str, run: _Run, future: Future[jobs.Measured]) -> None:
+        """Write the measurement into its draft; called in the pool's thread, whether or not a page still looks."""
+        if future.cancelled():
+            return
+        try:
+            measured = future.result()
+        except TruelobeError as error:
+            measured = jobs.Measured(refused(error).document(), None)
+        with self._lock:
+            self._took_s = 0.5 * self._took_s + 0.5 * (time.monotonic() - run.begun)
+            self._pictures[uid, run.question] = measured.pictures
+            while len(self._pictures) > _PICTURES_KEPT:
+                self._pictures.popitem(last=False)
+
+        def write(body: drafts.Body) -> None:
+            body["document"], body["measured_for"] = measured.document, run.question
+
+        try:
+            drafts.change(self.store, uid, write)
+        except TruelobeError:
+            # Thrown away meanwhile, or the disk is full: the page meets the same trouble and says so.
+            with self._lock:
+                self._runs.pop(uid, None)
+
+    def pictures(self, draft: Draft) -> jobs.Pictures | None:
+        """Return the pictures of a draft's newest measurement, or None where the file is no picture."""
+        with self._lock:
+            found = self._pictures.get((draft.uid, draft.body["measured_for"]))
+            if found is not None:
+                self._pictures.move_to_end((draft.uid, draft.body["measured_for"]))
+            return found
+
+    def keep(self, draft: Draft, title: str, who: str = "") -> str:
+        """Keep a draft's plate in the gallery, measured or not; return the plate's identifier.
+
+        The draft goes, since the plate stands in its place.
+        """
+        upload = draft.uploads[0]
+        document = draft.body["document"]
+        measured = document if document and document["status"] != "refused" else None
+        path = self.store.drafts.upload(upload.sha256)
+        prepared = self._pool.submit(jobs.prepare, path, upload.name, measured).result()
+        kept = self.store.inspections.keep(
+            NewInspection(
+                photos=(prepared,),
+                document=document,
+                title=title,
+                who=who,
+                hand_facts=draft.body["hand_facts"] or None,
+                sample=bool(draft.body["sample"]),
+            )
+        )
+        self.store.drafts.finish(draft.uid)
+        return kept.uid
+
+
+@st.cache_resource(show_spinner=False)
+def desk() -> Desk:
+    """Return the one desk of this process, its workers warm."""
+    pool = WorkerPool(workers=2, limits=Limits(seconds=60), preload=("truelobe.pages.jobs",))
+    return Desk(open_store(), pool)
+
+
+def sample_photos() -> tuple[Path, ...]:
+    """Return the photos of the sample plates that the tool ships, by name."""
+    from truelobe.data import data_path
+
+    endings = {".jpg", ".jpeg", ".png", ".webp"}
+    folder = data_path("sample_images")
+    return tuple(sorted(p for p in folder.rglob("*") if p.suffix.lower() in endings and "maker" not in p.parts))

@@ -1,0 +1,134 @@
+"""What a worker process does with a photo: measure it and draw the pictures, or make it ready to be kept.
+
+Everything that goes in and comes out is plain data; nothing here knows Streamlit or the store's database.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Literal
+
+from truelobe.fruit import Silhouette
+from truelobe.inspection import inspect_plate
+from truelobe.messages import TruelobeError
+from truelobe.photo import read_photo
+from truelobe.record import PepperRecord, PlateInspection
+from truelobe.report import overlay
+from truelobe.request import Request
+from truelobe.store import PreparedPhoto, crop_box, prepare_photo
+
+Box = tuple[int, int, int, int]
+
+
+@dataclass(frozen=True)
+class Early:
+    """Something to look at before the measuring is done.
+
+    Attributes
+    ----------
+    step : {"read", "outlined"}
+    picture : bytes
+        JPEG: the bare photo, then the photo with its outlines.
+    found : int or None
+        How many peppers are outlined.
+    """
+
+    step: Literal["read", "outlined"]
+    picture: bytes
+    found: int | None = None
+
+
+@dataclass(frozen=True)
+class Close:
+    """One pepper close up: the annotated picture, the same without marks, and the part of the photo it shows."""
+
+    marked: bytes
+    bare: bytes
+    box: Box
+
+
+@dataclass(frozen=True)
+class Pictures:
+    """The pictures of a measured photo, as JPEG files."""
+
+    marked: bytes
+    bare: bytes
+    close: Mapping[int, Close] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Measured:
+    """A measurement document and its pictures; `pictures` is None where the file is no picture."""
+
+    document: Mapping[str, Any]
+    pictures: Pictures | None
+
+
+def measure(path: Path, name: str, request: Request, *, report: Callable[[Early], None]) -> Measured:
+    """Measure a photo and draw its pictures.
+
+    Parameters
+    ----------
+    path : Path
+        The photo's file.
+    name : str
+        As the coach knows it.
+    request : Request
+    report : callable
+        Gets the photo as soon as it is read and again as soon as it is outlined.
+    """
+    try:
+        pixels = read_photo(path, name=name).pixels
+    except TruelobeError:
+        # The inspection refuses it for the same reason and writes that down.
+        return Measured(inspect_plate(path, request, name=name).document(), None)
+    bare = overlay.as_jpeg(overlay.bare(pixels))
+    report(Early("read", bare))
+
+    def outlined(silhouettes: Sequence[Silhouette]) -> None:
+        drawn = overlay.draw_plate(pixels, {"peppers": [_outline(one) for one in silhouettes]})
+        report(Early("outlined", overlay.as_jpeg(drawn), len(silhouettes)))
+
+    inspection = inspect_plate(path, request, name=name, on_outlines=outlined)
+    return _with_pictures(inspection, pixels, bare)
+
+
+def _outline(silhouette: Silhouette) -> dict[str, Any]:
+    return {
+        "number": silhouette.number,
+        "centre_px": silhouette.centre_px,
+        "outline_px": silhouette.outline_px,
+        "stem_px": silhouette.stem_px,
+        "doubtful": silhouette.doubtful,
+    }
+
+
+def _with_pictures(inspection: PlateInspection, pixels: overlay.Pixels, bare: bytes) -> Measured:
+    document = inspection.document()
+    skin = {p.silhouette.number: masks for p in inspection.peppers if (masks := skin_masks(p)) is not None}
+    height, width = pixels.shape[:2]
+    close = {
+        pepper["number"]: Close(
+            overlay.as_jpeg(overlay.draw_pepper(pixels, pepper, skin.get(pepper["number"]))),
+            overlay.as_jpeg(overlay.bare_pepper(pixels, pepper)),
+            overlay.crop_box(pepper, width, height),
+        )
+        for pepper in document["peppers"]
+    }
+    marked = overlay.as_jpeg(overlay.draw_plate(pixels, document, skin)) if close else bare
+    return Measured(document, Pictures(marked, bare, close))
+
+
+def skin_masks(pepper: PepperRecord) -> overlay.SkinMasks | None:
+    """Return which skin of a measured pepper was counted, as the overlay takes it."""
+    if pepper.counted is None or pepper.left_out is None:
+        return None
+    return overlay.SkinMasks(pepper.silhouette.box, pepper.counted, pepper.left_out)
+
+
+def prepare(path: Path, name: str, document: Mapping[str, Any] | None) -> PreparedPhoto:
+    """Make a photo ready for the gallery, cut to plate and card where they are known."""
+    source = path.read_bytes()
+    return prepare_photo(source, crop_box(document), name=name)

@@ -1,0 +1,154 @@
+"""Page "Measure a plate": a photo in, measured peppers out, corrected by hand, kept in the gallery.
+
+The address says which draft is open; everything else stands in the draft's row. This module decides what is on the
+screen; `intake` takes photos in, `plate` shows a result, `pepper` corrects one pepper.
+"""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+
+import streamlit as st
+
+from truelobe.grading.cautions import foot_line
+from truelobe.messages import TruelobeError
+from truelobe.pages import drafts, intake, plate, style
+from truelobe.pages.desk import Desk, desk
+from truelobe.store import Draft
+
+
+def show() -> None:
+    """Draw the page."""
+    st.title("Measure a plate")
+    try:
+        _draw(desk())
+    except TruelobeError as error:
+        style.say(error.message)
+    style.foot(foot_line())
+
+
+def _draw(bench: Desk) -> None:
+    draft = _asked_for(bench)
+    if draft is None:
+        intake.first(bench)
+        _unfinished(bench)
+        return
+    _other_photos(bench, draft)
+    progress = bench.measure(draft)
+    if progress.step != "done":
+        _working(draft.uid, first=draft.body["document"] is None)
+    if draft.body["document"] is not None:
+        plate.show(bench, draft)
+    intake.more(bench)
+
+
+def _asked_for(bench: Desk) -> Draft | None:
+    """Return the draft that the address names; say so where it is gone."""
+    uid = st.query_params.get("draft")
+    if uid is None:
+        return None
+    try:
+        draft = bench.store.drafts.get(uid)
+    except TruelobeError as error:
+        if error.message.code != "not-found":
+            raise
+        _no_longer_here(bench, uid)
+        return None
+    if draft.body.get("thrown_at"):
+        _thrown_away(bench, draft)
+        return None
+    return draft
+
+
+def _no_longer_here(bench: Desk, uid: str) -> None:
+    del st.query_params["draft"]
+    del bench, uid
+    style.show_html(
+        style.message_html(
+            "draft-gone",
+            "This plate is no longer on the desk.",
+            "If it was kept, it stands in the gallery. Start with a photo below.",
+            "note",
+        )
+    )
+
+
+def _thrown_away(bench: Desk, draft: Draft) -> None:
+    name = draft.uploads[0].name if draft.uploads else "the photo"
+    style.show_html(
+        style.message_html("thrown-away", f"{name} was thrown away.", "It stays here for a day.", "note")
+    )
+    if st.button("Undo: bring it back", key="bring-back"):
+        drafts.change(bench.store, draft.uid, lambda body: body.pop("thrown_at", None))
+        st.rerun()
+
+
+def _other_photos(bench: Desk, draft: Draft) -> None:
+    """Offer the photos that lie on the desk, when there is more than one."""
+    waiting = _on_the_desk(bench)
+    if len(waiting) < 2:
+        return
+    names = {one.uid: _label(one) for one in waiting}
+    chosen = st.pills(
+        "Photos on the desk",
+        list(names),
+        default=draft.uid if draft.uid in names else None,
+        format_func=lambda uid: names[uid],
+        key=f"photos-{draft.uid}-{len(names)}",
+    )
+    if chosen is not None and chosen != draft.uid:
+        st.query_params["draft"] = chosen
+        st.rerun()
+
+
+def _unfinished(bench: Desk) -> None:
+    waiting = _on_the_desk(bench)
+    if not waiting:
+        return
+    st.subheader("Still on the desk")
+    for one in waiting[:12]:
+        if st.button(_label(one), key=f"open-{one.uid}", width="stretch"):
+            st.query_params["draft"] = one.uid
+            st.rerun()
+
+
+def _on_the_desk(bench: Desk) -> list[Draft]:
+    return [one for one in bench.store.drafts.all(drafts.KIND) if not one.body.get("thrown_at") and one.uploads]
+
+
+def _label(draft: Draft) -> str:
+    document = draft.body["document"]
+    state = "working" if document is None else {"ok": "measured"}.get(document["status"], document["status"])
+    minutes = (datetime.now(UTC) - draft.changed_at).total_seconds() / 60
+    ago = (
+        ""
+        if minutes < 60
+        else f", {minutes / 60:.0f} h ago"
+        if minutes < 48 * 60
+        else f", {draft.changed_at:%b %d}"
+    )
+    return f"{draft.uploads[0].name} ({state}{ago})"
+
+
+def _working(uid: str, *, first: bool) -> None:
+    """Show how far the measuring is, a few times a second, until it is done."""
+
+    @st.fragment(run_every=0.4)
+    def watch() -> None:
+        bench = desk()
+        progress = bench.measure(bench.store.drafts.get(uid))
+        if progress.step == "done":
+            st.rerun()
+        left = (
+            f"about {max(1, round(progress.seconds_left))} s left" if progress.seconds_left > 1 else "nearly done"
+        )
+        done = {
+            "waiting": "Reading the photo",
+            "read": "Looking for the card and the peppers",
+            "outlined": f"{progress.found} outlined. Measuring size and color",
+        }[progress.step]
+        st.progress(progress.share, f"{'' if first else 'Measuring again. '}{done}, {left}.")
+        if first and progress.picture is not None:
+            st.image(progress.picture, width="stretch", alt="The photo being measured")
+
+    watch()
