@@ -65,7 +65,7 @@ def test_counted_skin_is_hatched_and_the_rest_stays_as_photographed(pixels):
 def test_numbers_stand_off_the_fruit_and_off_each_other(pixels):
     document = example_plate.document()
     canvas = overlay._Canvas(pixels, (0, 0, 2400, 1800), 1600)
-    radius = 4.2 * canvas.line
+    radius = 7.2 * canvas.line
     places = np.array(overlay._number_places(canvas, document["peppers"], radius))
     apart = np.hypot(*(places[:, None] - places[None]).transpose(2, 0, 1)) + 1e9 * np.eye(len(places))
     assert apart.min() > 2 * radius

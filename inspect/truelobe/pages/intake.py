@@ -30,6 +30,7 @@ def first(bench: Desk) -> None:
     _ways_in(bench)
     navigation.link("card", "No card yet? Print one.")
     _samples(bench)
+    _folder(bench)
 
 
 def more(bench: Desk) -> None:
@@ -54,7 +55,6 @@ def _ways_in(bench: Desk) -> None:
     pasted = touch.pasted(key="paste")
     if pasted is not None:
         _take_in(bench, [pasted])
-    _folder(bench)
 
 
 def _take_in(bench: Desk, files: Sequence[tuple[str, bytes]], *, sample: bool = False) -> None:

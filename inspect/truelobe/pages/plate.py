@@ -29,6 +29,7 @@ def show(bench: Desk, draft: Draft) -> None:
     else:
         _picture(bench, draft, pictures)
         style.lead(words.summary(document))
+        _legend(draft)
         _flags(document)
     _taken_back(bench, draft)
     photo_settings.show(bench, draft)
@@ -65,14 +66,16 @@ def _picture(bench: Desk, draft: Draft, pictures: jobs.Pictures | None) -> None:
             for p in document["peppers"]
         ],
     )
-    with st.container(key="under-picture"):
-        st.toggle("Bare photo", key=f"bare-{draft.uid}")
-        style.show_html(
-            '<p class="tl-small tl-quiet">Tap a pepper to look closer or correct it. Blue and white lines: skin '
-            "counted as not fully colored. Dots: left out. Broken outline: doubtful.</p>"
-        )
     if touched is not None and touched.number is not None:
         pepper.correct(bench, draft.uid, touched.number)
+
+
+def _legend(draft: Draft) -> None:
+    style.show_html(
+        '<p class="tl-small tl-quiet">Tap a pepper to look closer or correct it. Blue and white lines: skin '
+        "counted as not fully colored. Dots: left out. Broken outline: doubtful.</p>"
+    )
+    st.toggle("Bare photo", key=f"bare-{draft.uid}")
 
 
 def _flags(document: Document) -> None:

@@ -7,9 +7,13 @@ Every text that goes into HTML passes `text()`.
 from __future__ import annotations
 
 import html
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import fields
+from functools import cache
+from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 
 import streamlit as st
 from PIL import Image, ImageDraw
@@ -17,84 +21,51 @@ from PIL import Image, ImageDraw
 from truelobe.messages import Message
 from truelobe.pages.options import DARK, LIGHT
 
-_ROOT = "".join(f"--tl-{f.name.replace('_', '-')}: light-dark({getattr(LIGHT, f.name)}, {getattr(DARK, f.name)});"
-                for f in fields(LIGHT))
-
-_SHEET = """
-.stApp { ROOT }
-/* The answer first: no tall empty head, margins that leave a phone its width. */
-header[data-testid="stHeader"] { height: 3rem; min-height: 3rem; background: var(--tl-paper);
-  border-bottom: 1px solid var(--tl-line); }
-.stMainBlockContainer, [data-testid="stMainBlockContainer"] { max-width: 72rem; padding: 3.9rem 1.5rem 3rem; }
-@media (max-width: 640px) { [data-testid="stMainBlockContainer"] { padding: 3.6rem 0.9rem 3rem; } }
-[data-testid="stMainBlockContainer"] h1 { font-size: 1.75rem; font-weight: 650; letter-spacing: -0.01em;
-  padding: 0.6rem 0 0.2rem; }
-[data-testid="stMainBlockContainer"] h2 { font-size: 1.3rem; font-weight: 650; padding: 0.8rem 0 0.2rem; }
-[data-testid="stMainBlockContainer"] h3 { font-size: 1.08rem; font-weight: 650; padding: 0.3rem 0 0.1rem; }
-.stApp :focus-visible { outline: 3px solid var(--tl-accent); outline-offset: 2px; }
-.stButton button, .stDownloadButton button { min-height: 2.75rem; border-color: var(--tl-control); }
-[data-testid="stElementToolbar"] { display: none; }
-/* Streamlit fades help text and captions below what can be read in the sun. */
-.stApp [data-testid="stCaptionContainer"], .stApp [data-testid="stCaptionContainer"] * { color: var(--tl-quiet);
-  opacity: 1; }
-.tl-lead { font-size: 1.12rem; line-height: 1.5; margin: 0 0 0.4rem; max-width: 46rem; }
-.tl-quiet { color: var(--tl-quiet); }
-.tl-small { font-size: 0.875rem; }
-.tl-message { border-left: 4px solid var(--tl-control); border-radius: 0.3rem; padding: 0.65rem 0.9rem;
-  margin: 0 0 0.5rem; background: var(--tl-raised); }
-.tl-message p { margin: 0; } .tl-message p + p { margin-top: 0.2rem; }
-.tl-message.flag { background: var(--tl-warning); border-color: #A66F00; }
-.tl-message.refusal { background: var(--tl-refusal); border-color: #A3372B; }
-.tl-cards { display: grid; grid-template-columns: repeat(auto-fill, minmax(17.5rem, 1fr)); gap: 0.9rem; }
-.tl-card { border: 1px solid var(--tl-line); border-radius: 0.5rem; background: var(--tl-paper); overflow: hidden;
-  display: flex; flex-direction: column; scroll-margin-top: 4rem; }
-.tl-card > img { width: 100%; height: 13rem; object-fit: contain; background: var(--tl-raised); display: block; }
-.tl-card > div { padding: 0.7rem 0.9rem 0.9rem; }
-.tl-card h3 { margin: 0 0 0.4rem; padding: 0; }
-.tl-card dl { margin: 0; display: grid; grid-template-columns: auto 1fr; gap: 0.15rem 0.8rem;
-  align-items: baseline; }
-.tl-card dt { color: var(--tl-quiet); font-size: 0.9rem; } .tl-card dd { margin: 0; text-align: right; }
-.tl-card dd small { color: var(--tl-quiet); font-size: 0.85rem; display: block; }
-.tl-card ul { list-style: none; margin: 0.6rem 0 0; padding: 0; }
-.tl-card li { display: flex; gap: 0.5rem; padding: 0.22rem 0; margin: 0; align-items: flex-start;
-  line-height: 1.35; }
-.tl-card details { margin-top: 0.5rem; }
-.tl-card summary, .tl-fold summary { cursor: pointer; color: var(--tl-accent); min-height: 1.6rem; }
-.tl-next { background: var(--tl-raised); border-radius: 0.3rem; padding: 0.45rem 0.6rem; margin: 0.5rem 0 0; }
-.tl-tag { display: inline-block; border: 1px solid var(--tl-control); border-radius: 1rem; font-size: 0.8rem;
-  padding: 0 0.55rem; margin-left: 0.3rem; font-weight: 400; }
-.tl-sign { flex: none; width: 1.15rem; height: 1.15rem; vertical-align: -0.2rem; color: var(--tl-ink); }
-.tl-scroll { overflow-x: auto; max-width: 100%; }
-.tl-table { border-collapse: collapse; width: 100%; font-variant-numeric: tabular-nums; font-size: 0.95rem; }
-.tl-table th, .tl-table td { text-align: left; padding: 0.4rem 0.7rem 0.4rem 0; border: 0; vertical-align: top;
-  border-bottom: 1px solid var(--tl-line); }
-.tl-table th { color: var(--tl-quiet); font-weight: 500; }
-.tl-foot { border-top: 1px solid var(--tl-line); margin-top: 1.5rem; padding-top: 0.7rem; font-size: 0.9rem;
-  color: var(--tl-quiet); }
-@media print { header[data-testid="stHeader"], .stButton, .stDownloadButton { display: none; } }
-""".replace("ROOT", _ROOT)
-
-# One sign per outcome, told apart by shape alone so that a black-and-white print says the same.
+# One sign per outcome, told apart by shape alone so that a black-and-white print says the same. They are masks,
+# since pages may not carry drawings of their own; the colour is that of the text around them.
 _SIGN_SHAPES: Mapping[str, str] = {
-    "met": '<circle cx="10" cy="10" r="9" fill="currentColor"/>'
-    '<path d="M5.6 10.4l3 3 5.8-6.6" fill="none" stroke="var(--tl-paper)" stroke-width="2.2"/>',
-    "missed": '<rect x="2" y="2" width="16" height="16" fill="none" stroke="currentColor" stroke-width="2.2"/>'
-    '<path d="M6 10h8" stroke="currentColor" stroke-width="2.6"/>',
-    "too close": '<path d="M7 2.5v15M13 2.5v15" stroke="currentColor" stroke-width="3.2"/>',
+    "met": '<path fill-rule="evenodd" d="M10 1a9 9 0 1 0 0 18a9 9 0 0 0 0-18z'
+    'M4.9 10.3l1.7-1.6 2.2 2.2 4.9-5.6 1.7 1.5-6.5 7.4z"/>',
+    "missed": '<path fill-rule="evenodd" d="M1 1h18v18H1zm2.3 2.3v13.4h13.4V3.3zM5.5 8.7h9v2.6h-9z"/>',
+    "too close": '<path d="M5 2h3.4v16H5zM11.6 2H15v16h-3.4z"/>',
+    "other": '<circle cx="10" cy="10" r="8" fill="none" stroke="black" stroke-width="2.2" '
+    'stroke-dasharray="2.6 2.4"/>',
 }
-_OTHER_SHAPE = (
-    '<circle cx="10" cy="10" r="8" fill="none" stroke="currentColor" stroke-width="2" stroke-dasharray="2.4 2.6"/>'
-)
+
+
+@cache
+def _sheet() -> str:
+    names = [field.name for field in fields(LIGHT)]
+    colours = "".join(
+        f"--tl-{name.replace('_', '-')}: light-dark({getattr(LIGHT, name)}, {getattr(DARK, name)});"
+        for name in names
+    )
+    sheet = (Path(__file__).parent / "style.css").read_text(encoding="utf-8")
+    return f".stApp {{ {colours} }}\n{sheet}\n{_sign_rules()}"
+
+
+def _sign_rules() -> str:
+    rules = ""
+    for outcome, shape in _SIGN_SHAPES.items():
+        drawing = f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 20 20">{shape}</svg>'
+        address = f"url('data:image/svg+xml,{quote(drawing)}')"
+        rules += (
+            f".tl-sign.{outcome.replace(' ', '-')} {{ -webkit-mask-image: {address}; mask-image: {address}; }}\n"
+        )
+    return rules
+
+
+_UNITS = re.compile(r"(\d) (%|in\b|mm\b|s\b)")
 
 
 def text(words: Any) -> str:
-    """Return words safe to stand in HTML."""
-    return html.escape(str(words), quote=True)
+    """Return words safe to stand in HTML, a number and its unit kept on one line."""
+    return html.escape(_UNITS.sub("\\1\u00a0\\2", str(words)), quote=True)
 
 
 def apply() -> None:
     """Lay the style over the page; called once per run, by the navigation."""
-    st.html(f"<style>{_SHEET}</style>")
+    st.html(f"<style>{_sheet()}</style>")
 
 
 def show_html(piece: str) -> None:
@@ -108,9 +79,9 @@ def lead(words: str) -> None:
 
 
 def sign(outcome: str) -> str:
-    """Return the sign of an outcome as inline SVG; its word stands beside it, so screen readers pass it over."""
-    shape = _SIGN_SHAPES.get(outcome, _OTHER_SHAPE)
-    return f'<svg class="tl-sign" viewBox="0 0 20 20" aria-hidden="true" focusable="false">{shape}</svg>'
+    """Return the sign of an outcome; its word stands beside it, so screen readers pass it over."""
+    name = outcome.replace(" ", "-") if outcome in _SIGN_SHAPES else "other"
+    return f'<span class="tl-sign {name}" aria-hidden="true"></span>'
 
 
 def message_html(code: str, words: str, what_to_do: str, severity: str = "flag") -> str:

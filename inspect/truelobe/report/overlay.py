@@ -29,6 +29,8 @@ BLUE = (0x00, 0x72, 0xB2)
 LONGEST_SIDE = 1600
 _LINE_PER_WIDTH = 1 / 300
 _CASING = 1.9
+_THINNEST = 2.8
+_DISC_PER_LINE = 7.2  # a number still reads where the whole picture is as wide as a phone
 _SUBPIXEL_BITS = 4
 
 
@@ -62,7 +64,7 @@ class _Canvas:
         self.scale = min(1.0, longest / max(part.shape[:2]))
         self.size = (max(1, round(part.shape[1] * self.scale)), max(1, round(part.shape[0] * self.scale)))
         self.pixels: Pixels = np.ascontiguousarray(cv2.resize(part, self.size, interpolation=cv2.INTER_AREA))
-        self.line = max(1.5, self.size[0] * _LINE_PER_WIDTH)
+        self.line = max(_THINNEST, self.size[0] * _LINE_PER_WIDTH)
 
     def place(self, points: Sequence[Sequence[float]] | Points) -> Points:
         """Return photo coordinates as canvas coordinates, pixel centres at whole numbers on both."""
@@ -245,7 +247,7 @@ def _dot(canvas: _Canvas, rows: slice, columns: slice, shown: NDArray[np.bool_])
 def _with_numbers(canvas: _Canvas, peppers: Sequence[Mapping[str, Any]]) -> Image.Image:
     picture = Image.fromarray(canvas.pixels)
     pen = ImageDraw.Draw(picture)
-    radius = 4.2 * canvas.line
+    radius = min(_DISC_PER_LINE * canvas.line, 0.06 * min(canvas.size))
     font = ImageFont.load_default(size=1.35 * radius)
     for pepper, (x, y) in zip(peppers, _number_places(canvas, peppers, radius), strict=True):
         for colour, reach in ((WHITE, radius + 0.35 * canvas.line), (INK, radius)):
