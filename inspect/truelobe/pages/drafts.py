@@ -20,7 +20,7 @@ from typing import Any
 
 from truelobe import __version__
 from truelobe.card import load_layout, scale_from_bars
-from truelobe.colour import References
+from truelobe.colour.references import references_from_document
 from truelobe.grading import Limit
 from truelobe.messages import TruelobeError
 from truelobe.request import DEFAULT_LIMITS, Correction, Request
@@ -100,7 +100,7 @@ def request_for(body: Mapping[str, Any], store: Store) -> Request:
         line=float(store.settings.get("line", 0.5)),
         level=float(store.settings.get("level", 0.95)),
         limits=tuple(Limit(**written) for written in store.settings.get("limits", [])) or DEFAULT_LIMITS,
-        references=None if references is None else References.from_document(references.body),
+        references=None if references is None else references_from_document(references.body),
         corrections=tuple(Correction.from_document(c) for c in body["corrections"]),
     )
 

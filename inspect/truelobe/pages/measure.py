@@ -36,7 +36,7 @@ def _draw(bench: Desk) -> None:
     _other_photos(bench, draft)
     progress = bench.measure(draft)
     if progress.step != "done":
-        _working(draft.uid, first=draft.body["document"] is None)
+        _working(draft.uid, first=bench.pictures(draft) is None)
     if draft.body["document"] is not None:
         plate.show(bench, draft)
     intake.more(bench)

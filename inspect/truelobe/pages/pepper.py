@@ -13,6 +13,7 @@ from truelobe.pages.photo_settings import COLOURS
 from truelobe.report import words
 from truelobe.request import Correction
 from truelobe.store import Draft
+from truelobe.units import millimetres
 
 _SAID = {
     "remove": "removed a false pepper",
@@ -25,7 +26,6 @@ _SAID = {
 # What a reading with each tool is worth, as one standard uncertainty in mm: half of the tool's finest step as a
 # rectangular law (JCGM 100, 4.3.7) and how well a hand finds the widest place of a lobed fruit.
 TOOLS = {"caliper": 0.5, "ruler": 1.0, "ring or hole of known size": 0.8}
-_MM_PER_INCH = 25.4
 
 
 def said(correction: Mapping[str, Any]) -> str:
@@ -125,7 +125,7 @@ def _measured_by_hand(bench: Desk, draft: Draft, one: Mapping[str, Any]) -> None
             )
         )
         return
-    mm = value * (_MM_PER_INCH if unit == "inches" else 1.0)
+    mm = millimetres(value) if unit == "inches" else value
     _apply(bench, draft, Correction("measured", _at(one), quantity=quantity, value=mm, uncertainty=TOOLS[tool]))
 
 

@@ -7,9 +7,9 @@ from typing import Any
 
 import streamlit as st
 
-from truelobe.pages import drafts
+from truelobe.pages import drafts, prints_form
 from truelobe.pages.desk import Desk
-from truelobe.store import Draft, Print
+from truelobe.store import Draft
 
 COLOURS: dict[str | None, str] = {
     None: "Not said: each pepper by its own skin",
@@ -19,7 +19,6 @@ COLOURS: dict[str | None, str] = {
     "green": "Green",
 }
 PLACES: dict[str | None, str] = {None: "Not said", "table": "On the table", "plate": "On the plate"}
-_MM_PER_INCH = 25.4
 
 
 def show(bench: Desk, draft: Draft) -> None:
@@ -67,35 +66,6 @@ def _bars(bench: Desk, draft: Draft) -> None:
         return
     known = bench.store.prints.get(number)
     if known is not None:
-        st.caption(
-            f"Print {number:04d}: bars {known.across_mm:.1f} mm across and {known.down_mm:.1f} mm down, "
-            f"give or take {2 * known.u_mm:.1f}. Change them on the page Card and calibration."
-        )
+        st.caption(f"Print {number:04d}: {prints_form.said(known)}. Change it on the page Card and calibration.")
         return
-    bars_form(bench, number, card.get("edition"))
-
-
-def bars_form(bench: Desk, number: int, edition: str | None) -> None:
-    """Ask for the two bars of a print, in millimeters or inches, and keep them."""
-    with st.form(f"bars-{number}", border=False):
-        unit = st.segmented_control("Ruler reads", ["mm", "inches"], default="mm", key=f"bars-unit-{number}")
-        across = st.number_input(
-            "Bar across the card", min_value=0.0, value=None, format="%.3f", key=f"across-{number}"
-        )
-        down = st.number_input("Bar down the card", min_value=0.0, value=None, format="%.3f", key=f"down-{number}")
-        sent = st.form_submit_button(f"Keep for print {number:04d}")
-    if sent and across and down:
-        factor = _MM_PER_INCH if unit == "inches" else 1.0
-        keep_bars(bench, number, edition, across * factor, down * factor, 0.4 if unit == "inches" else 0.25)
-        st.rerun()
-
-
-def keep_bars(
-    bench: Desk, number: int, edition: str | None, across_mm: float, down_mm: float, u_mm: float
-) -> None:
-    """Keep the bars of a print after holding them against the drawing."""
-    from truelobe.card import load_layout, scale_from_bars
-
-    layout = load_layout(edition)
-    scale_from_bars(layout, across_mm, down_mm, u_mm)  # says so when a reading can't be right
-    bench.store.prints.put(Print(number, layout.edition, across_mm, down_mm, u_mm))
+    prints_form.bars_form(bench.store, number, card.get("edition"))
