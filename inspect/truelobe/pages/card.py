@@ -38,7 +38,7 @@ def show() -> None:
 def _print_it(store: Store) -> None:
     st.subheader("1. Print the card")
     layout = load_layout()
-    with st.container(key="card-print"):
+    with st.container(key="print-sheet"):
         st.image(_preview(layout.edition), width="stretch", alt="The scale card")
         with st.container():
             number = st.number_input(
@@ -69,8 +69,8 @@ def _print_it(store: Store) -> None:
                 on_click="ignore",
             )
             style.show_html(
-                '<p class="tl-small">Print at <strong>actual size (100 %)</strong>, in color. “Fit to page” makes it '
-                "3 to 6 % too small. Glue it to something stiff and flat.</p>"
+                '<p class="tl-small">Print at <strong>actual size (100 %)</strong>, in color. '
+                "“Fit to page” makes it 3 to 6 % too small. Glue it to something stiff and flat.</p>"
             )
 
 
@@ -120,7 +120,8 @@ def _references_html(references: References) -> str:
         swatch = f'<span class="tl-swatch" style="background: lab({lightness:.1f}% {a:.1f} {b:.1f})"></span>'
         lines += (
             f'<tr><th scope="row">{style.text(name)}</th>'
-            f"<td>{swatch}L* {lightness:.0f}, a* {a:.0f}, b* {b:.0f}</td><td>{style.text(pair.ripe.source)}</td></tr>"
+            f"<td>{swatch}L* {lightness:.0f}, a* {a:.0f}, b* {b:.0f}</td>"
+            f"<td>{style.text(pair.ripe.source)}</td></tr>"
         )
     return (
         '<div class="tl-scroll" tabindex="0" role="region" aria-label="Color references"><table class="tl-table">'

@@ -18,7 +18,6 @@ from typing import Literal
 
 import streamlit as st
 
-from truelobe.inspection import refused
 from truelobe.messages import TruelobeError
 from truelobe.pages import drafts, jobs
 from truelobe.pages.work import Limits, WorkerPool
@@ -103,7 +102,7 @@ class Desk:
         run.future = self._pool.submit(
             jobs.measure, path, upload.name, request, on_report=partial(setattr, run, "early")
         )
-        run.future.add_done_callback(partial(self._done, draft.uid, run))
+        run.future.add_done_callback(partial(self._done, draft.uid, upload.name, run))
         return run
 
     def _how_far(self, run: _Run) -> Progress:
@@ -114,14 +113,11 @@ class Desk:
             return Progress("waiting", share=share, seconds_left=left)
         return Progress(run.early.step, run.early.picture, run.early.found, share, left)
 
-    def _done(self, uid: str, run: _Run, future: Future[jobs.Measured]) -> None:
+    def _done(self, uid: str, name: str, run: _Run, future: Future[jobs.Measured]) -> None:
         """Write the measurement into its draft; called in the pool's thread, whether or not a page still looks."""
         if future.cancelled():
             return
-        try:
-            measured = future.result()
-        except TruelobeError as error:
-            measured = jobs.Measured(refused(error).document(), None)
+        measured = jobs.settled(future, name)
         with self._lock:
             self._took_s = 0.5 * self._took_s + 0.5 * (time.monotonic() - run.begun)
             self._pictures[uid, run.question] = measured.pictures

@@ -6,12 +6,13 @@ Everything that goes in and comes out is plain data; nothing here knows Streamli
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import Future
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
 
 from truelobe.fruit import Silhouette
-from truelobe.inspection import inspect_plate
+from truelobe.inspection import inspect_plate, refused
 from truelobe.messages import TruelobeError
 from truelobe.photo import read_photo
 from truelobe.record import PepperRecord, PlateInspection
@@ -126,6 +127,14 @@ def skin_masks(pepper: PepperRecord) -> overlay.SkinMasks | None:
     if pepper.counted is None or pepper.left_out is None:
         return None
     return overlay.SkinMasks(pepper.silhouette.box, pepper.counted, pepper.left_out)
+
+
+def settled(future: Future[Measured], name: str) -> Measured:
+    """Wait for a measurement; where the worker could not finish, return the refusal that says so."""
+    try:
+        return future.result()
+    except TruelobeError as error:
+        return Measured(refused(error, name=name).document(), None)
 
 
 def prepare(path: Path, name: str, document: Mapping[str, Any] | None) -> PreparedPhoto:
