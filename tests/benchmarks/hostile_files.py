@@ -1,4 +1,4 @@
-"""Files made to harm whoever reads them: damaged photos of every format, lies about size, bombs, odd kinds of files.
+"""Files made to harm whoever reads them: damaged photos of every format, lies about size, bombs, odd kinds.
 
 Everything follows from a seed. A maker takes a random generator and returns a file's name and bytes.
 """
@@ -40,7 +40,8 @@ def plate(rng: Random, width: int = 640, height: int = 480) -> Image.Image:
     pen.ellipse((width // 6, height // 20, width - width // 6, height - height // 20), fill=(236, 236, 230))
     for _ in range(4):
         x, y, r = rng.integers(width // 3, 2 * width // 3), rng.integers(height // 4, 3 * height // 4), width // 12
-        pen.ellipse((x - r, y - r, x + r, y + r), fill=((180, 30, 25), (40, 110, 40), (230, 180, 30))[rng.integers(3)])
+        paint = ((180, 30, 25), (40, 110, 40), (230, 180, 30))[rng.integers(3)]
+        pen.ellipse((x - r, y - r, x + r, y + r), fill=paint)
     return picture
 
 

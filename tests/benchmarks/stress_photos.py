@@ -1,8 +1,8 @@
 """Hostile photos against the worker pool: each must end in a valid document, within 10 s and 2 GB.
 
-``run(count, seed)`` makes the files, measures them as the page does, and counts how each ended. A crash of a decoder
-is no failure, since the pool turns it into a refusal; a document that does not fit its schema, a job past its time,
-or a worker past its memory is.
+``run(count, seed)`` makes the files, measures them as the page does, and counts how each ended. A crash of a
+decoder is no failure, since the pool turns it into a refusal; a document that does not fit its schema, a job past
+its time, or a worker past its memory is.
 """
 
 from __future__ import annotations
@@ -166,4 +166,4 @@ def _peak_of_children() -> int:
 
 
 if __name__ == "__main__":
-    print(run(int(sys.argv[1]) if len(sys.argv) > 1 else 1000, int(sys.argv[2]) if len(sys.argv) > 2 else 1).table())
+    print(run(*(int(word) for word in sys.argv[1:3])).table())

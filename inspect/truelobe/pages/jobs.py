@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
 
-from truelobe.fruit import Silhouette
+from truelobe.fruit.silhouette import Silhouette
 from truelobe.inspection import inspect_plate, refused
 from truelobe.messages import TruelobeError
 from truelobe.photo import read_photo
