@@ -59,7 +59,7 @@ def _dialog(bench: Desk, draft: Draft, one: Mapping[str, Any]) -> None:
         "Outline is right: keep it", key=f"confirm-{number}", type="primary", width="stretch"
     ):
         _apply(bench, draft, Correction("keep", _at(one)))
-    if st.button("Mark the axis again", key=f"mark-{number}", width="stretch"):
+    if st.button("Mark the stem end", key=f"mark-{number}", width="stretch"):
         st.session_state[f"marking-{draft.uid}"] = number
         st.rerun(scope="fragment")
     axis = one.get("axis_px")
@@ -81,7 +81,7 @@ def _dialog(bench: Desk, draft: Draft, one: Mapping[str, Any]) -> None:
 
 
 def _close_up(bench: Desk, draft: Draft, one: Mapping[str, Any]) -> bool:
-    """Show the pepper; return True while its axis is being marked."""
+    """Show the pepper; return True while its stem end is being marked."""
     pictures = bench.pictures(draft)
     close = pictures.close.get(one["number"]) if pictures else None
     if close is None:
@@ -92,8 +92,8 @@ def _close_up(bench: Desk, draft: Draft, one: Mapping[str, Any]) -> bool:
         close.box,
         alt=f"{words.pepper_alt_text(one).capitalize()}, close up",
         key=f"close-{draft.uid}-{one['number']}-{marking}",
-        mode="line" if marking else "look",
-        hint="Draw from the stem end to the blossom end, or tap the two ends." if marking else "",
+        mode="point" if marking else "look",
+        hint="Tap the place where the stem grows out." if marking else "",
         highest_rem=22,
     )
     if not marking:
@@ -101,7 +101,7 @@ def _close_up(bench: Desk, draft: Draft, one: Mapping[str, Any]) -> bool:
     if st.button("Leave it as it was", key="stop-marking", width="stretch"):
         del st.session_state[f"marking-{draft.uid}"]
         st.rerun(scope="fragment")
-    if touched is not None and len(touched.points) == 2:
+    if touched is not None and len(touched.points) == 1:
         del st.session_state[f"marking-{draft.uid}"]
         _apply(bench, draft, Correction("stem end", _at(one), to=touched.points[0]))
     return True
