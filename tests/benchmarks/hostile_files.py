@@ -11,10 +11,13 @@ import struct
 import zipfile
 import zlib
 from collections.abc import Callable
+from functools import cache
 
 import numpy as np
 import pillow_heif
 from PIL import Image, ImageDraw
+
+from truelobe.card import card_png
 
 Random = np.random.Generator
 Maker = Callable[[Random], tuple[str, bytes]]
@@ -34,7 +37,10 @@ _SAVED_AS = {
 
 
 def plate(rng: Random, width: int = 640, height: int = 480) -> Image.Image:
-    """Draw something like a plate of peppers, so that reading does not end at the first look."""
+    """Draw something like a plate of peppers, half of them beside the real card, so that reading goes deep."""
+    with_card = width >= 640 and rng.random() < 0.5
+    if with_card:
+        width, height = 2 * width, 2 * height
     picture = Image.new("RGB", (width, height), tuple(int(v) for v in rng.integers(90, 200, 3)))
     pen = ImageDraw.Draw(picture)
     pen.ellipse((width // 6, height // 20, width - width // 6, height - height // 20), fill=(236, 236, 230))
@@ -42,7 +48,20 @@ def plate(rng: Random, width: int = 640, height: int = 480) -> Image.Image:
         x, y, r = rng.integers(width // 3, 2 * width // 3), rng.integers(height // 4, 3 * height // 4), width // 12
         paint = ((180, 30, 25), (40, 110, 40), (230, 180, 30))[rng.integers(3)]
         pen.ellipse((x - r, y - r, x + r, y + r), fill=paint)
+    if with_card:
+        picture.paste(_card(), (20, 20))
     return picture
+
+
+@cache
+def _card() -> Image.Image:
+    return Image.open(io.BytesIO(card_png(72).png)).convert("RGB")
+
+
+@cache
+def _packed_zeros(megabytes: int) -> bytes:
+    packer = zlib.compressobj(9)
+    return b"".join(packer.compress(bytes(1 << 20)) for _ in range(megabytes)) + packer.flush()
 
 
 def saved(picture: Image.Image, ending: str, **more: object) -> bytes:
@@ -122,26 +141,27 @@ def absurd_jpeg_size(rng: Random) -> tuple[str, bytes]:
 def pixel_bomb(rng: Random) -> tuple[str, bytes]:
     """A few kilobytes that unpack to hundreds of megapixels of nothing."""
     side = int(rng.integers(9_000, 30_000))
-    row = 1 + (side + 7) // 8
-    packer = zlib.compressobj(9)
-    body = b"".join(packer.compress(bytes(row * 100)) for _ in range(side // 100 + 1)) + packer.flush()
-    return "bomb.png", _png(side, side, [(b"IDAT", body)], kind=0, depth=1)
+    return "bomb.png", _png(side, side, [(b"IDAT", _packed_zeros(110))], kind=0, depth=1)
 
 
 def chunk_bomb(rng: Random) -> tuple[str, bytes]:
     """A good PNG with a text or colour profile that unpacks to 200 MB."""
-    packer = zlib.compressobj(9)
-    body = b"".join(packer.compress(bytes(1 << 20)) for _ in range(200)) + packer.flush()
+    body = _packed_zeros(200)
     name = (b"zTXt", b"iCCP", b"iTXt")[rng.integers(3)]
     head = b"x\x00\x01\x00\x00\x00" if name == b"iTXt" else b"x\x00\x00"
     rows = zlib.compress(bytes((1 + 3 * 200) * 150))
     return "chunks.png", _png(200, 150, [(name, head + body), (b"IDAT", rows)])
 
 
+@cache
+def _gzipped_zeros() -> bytes:
+    return gzip.compress(bytes(32 << 20), 9)
+
+
 def packed_bomb(rng: Random) -> tuple[str, bytes]:
     """An archive that unpacks to a gigabyte, called a photo."""
     if rng.random() < 0.5:
-        zeros = gzip.compress(bytes(32 << 20), 9)
+        zeros = _gzipped_zeros()
         return "packed.jpg", zeros * int(rng.integers(1, 32))
     written = io.BytesIO()
     with zipfile.ZipFile(written, "w", zipfile.ZIP_DEFLATED) as archive:

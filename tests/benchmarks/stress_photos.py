@@ -18,12 +18,15 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
-from tests.benchmarks.hostile_files import MAKERS, Random, plate, saved
+from tests.benchmarks.hostile_files import MAKERS, Maker, Random, plate, saved
 from truelobe.request import Request
 
 from truelobe import schema
 from truelobe.pages import jobs
 from truelobe.pages.work import Limits, WorkerPool
+
+# Lays a file and returns it with whoever meddles with it while it is read.
+Trap = Callable[[Path, Random], tuple[Path, threading.Thread]]
 
 LIMIT_S = 10.0
 MEMORY_BYTES = 2 * 1024**3
@@ -84,11 +87,13 @@ def run(count: int = 1000, seed: int = 1, workers: int = 1) -> Outcome:
 
 def _one(outcome: Outcome, pool: WorkerPool, folder: Path, number: int, seed: int) -> None:
     rng = np.random.default_rng([seed, number])
-    makers: list[Callable[[Path, Random], Path]] = [*(_written(maker) for maker in MAKERS), *SPECIAL]
-    path = makers[number % len(makers)](folder, rng)
+    makers: list[Trap] = [*(_written(maker) for maker in MAKERS), *SPECIAL]
+    path, meddler = makers[number % len(makers)](folder, rng)
+    meddler.start()
     begun = time.monotonic()
     measured = jobs.settled(pool.submit(jobs.measure, path, path.name, Request(), on_report=_dropped), path.name)
     took = time.monotonic() - begun
+    meddler.join()
     schema.check(measured.document)
     assert took < LIMIT_S + 2, f"{path.name} ({number}, seed {seed}) took {took:.1f} s"
     outcome.files += 1
@@ -98,17 +103,17 @@ def _one(outcome: Outcome, pool: WorkerPool, folder: Path, number: int, seed: in
     outcome.codes[first[0]] += 1
 
 
-def _written(maker: Callable[[Random], tuple[str, bytes]]) -> Callable[[Path, Random], Path]:
-    def write(folder: Path, rng: Random) -> Path:
+def _written(maker: Maker) -> Trap:
+    def write(folder: Path, rng: Random) -> tuple[Path, threading.Thread]:
         name, data = maker(rng)
         path = folder / name
         path.write_bytes(data)
-        return path
+        return path, threading.Thread()
 
     return write
 
 
-def _changing(folder: Path, rng: Random) -> Path:
+def _changing(folder: Path, rng: Random) -> tuple[Path, threading.Thread]:
     """A file that somebody writes while it is read: half there, cut, full again."""
     path = folder / "changing.jpg"
     whole = saved(plate(rng, 1600, 1200), "jpg")
@@ -121,35 +126,32 @@ def _changing(folder: Path, rng: Random) -> Path:
             time.sleep(0.002)
         path.write_bytes(whole)
 
-    threading.Thread(target=meddle, daemon=True).start()
-    return path
+    return path, threading.Thread(target=meddle)
 
 
-def _vanishing(folder: Path, rng: Random) -> Path:
+def _vanishing(folder: Path, rng: Random) -> tuple[Path, threading.Thread]:
     """A file that is taken away while it is read, or was never there."""
     path = folder / f"gone-{rng.integers(1 << 30)}.jpg"
     if rng.random() < 0.5:
         path.write_bytes(saved(plate(rng), "jpg"))
-        threading.Timer(0.005, path.unlink, kwargs={"missing_ok": True}).start()
-    return path
+    return path, threading.Timer(0.005, path.unlink, kwargs={"missing_ok": True})
 
 
-def _not_a_file(folder: Path, rng: Random) -> Path:
+def _not_a_file(folder: Path, rng: Random) -> tuple[Path, threading.Thread]:
     """A folder, a link to itself or a pipe that nobody writes to."""
     kind = int(rng.integers(3))
     path = folder / f"kind-{kind}.jpg"
-    if path.is_symlink() or path.exists():
-        return path
-    if kind == 0:
+    there = path.is_symlink() or path.exists()
+    if kind == 0 and not there:
         path.mkdir()
-    elif kind == 1:
+    elif kind == 1 and not there:
         path.symlink_to(path)
-    elif hasattr(os, "mkfifo"):
+    elif kind == 2 and not there and hasattr(os, "mkfifo"):
         os.mkfifo(path)
-    return path
+    return path, threading.Thread()
 
 
-SPECIAL: tuple[Callable[[Path, Random], Path], ...] = (_changing, _vanishing, _not_a_file)
+SPECIAL: tuple[Trap, ...] = (_changing, _vanishing, _not_a_file)
 
 
 def _dropped(_: object) -> None:

@@ -8,4 +8,6 @@ def test_sixty_hostile_files_each_end_in_a_valid_document():
     assert outcome.files == 60
     assert outcome.slowest_s < LIMIT_S + 2
     assert outcome.peak_bytes < MEMORY_BYTES
-    assert outcome.statuses["refused"] > 50  # no file of the sample shows the card
+    assert sum(outcome.statuses.values()) == 60
+    # Some of the files still show plate and card, so the measuring itself is reached.
+    assert outcome.statuses["refused"] < 60
