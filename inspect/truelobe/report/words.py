@@ -94,12 +94,22 @@ def summary(document: Mapping[str, Any]) -> str:
         return "No pepper was found in this photo."
     sentences = [f"{count(len(peppers)).capitalize()} pepper{'s' if len(peppers) != 1 else ''}."]
     close: list[tuple[int, Mapping[str, Any]]] = []
+    sure = [pepper for pepper in peppers if not pepper.get("doubtful")]
     for quantity in ("diameter", "not_fully_coloured"):
-        decided = _lowest_limit(peppers, quantity)
+        decided = _lowest_limit(sure, quantity)
         if decided:
             sentences.append(_outcome_sentence(decided))
             close += [(n, decided[n]) for n in sorted(decided) if decided[n]["outcome"] == "too close"]
-    return " ".join([*sentences, *_next_step(close)])
+    return " ".join([*sentences, *_doubts(peppers), *_next_step(close)])
+
+
+def _doubts(peppers: Sequence[Mapping[str, Any]]) -> list[str]:
+    doubtful = [pepper["number"] for pepper in peppers if pepper.get("doubtful")]
+    if not doubtful:
+        return []
+    them = "it" if len(doubtful) == 1 else "them"
+    verb = "has a doubtful outline and does not count yet" if len(doubtful) == 1 else "have doubtful outlines"
+    return [f"{numbers(doubtful).capitalize()} {verb}: keep {them} or remove {them}."]
 
 
 def _lowest_limit(peppers: Sequence[Mapping[str, Any]], quantity: str) -> dict[int, Mapping[str, Any]]:
