@@ -12,6 +12,7 @@ from collections import OrderedDict
 from collections.abc import Iterable
 from concurrent.futures import Future
 from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
 from functools import partial
 from pathlib import Path
 from typing import Literal
@@ -26,6 +27,7 @@ from truelobe.store import Draft, NewInspection, Store, open_store
 
 _PICTURES_KEPT = 24
 _FIRST_GUESS_S = 6.0
+_THROWN_STAYS = timedelta(days=1)
 
 
 @dataclass
@@ -142,6 +144,13 @@ class Desk:
                 self._pictures.move_to_end((draft.uid, draft.body["measured_for"]))
             return found
 
+    def tidy(self) -> None:
+        """Take away what was thrown away more than a day ago."""
+        for draft in self.store.drafts.all(drafts.KIND):
+            thrown = draft.body.get("thrown_at")
+            if thrown and datetime.now(UTC) - datetime.fromisoformat(thrown) > _THROWN_STAYS:
+                self.store.drafts.finish(draft.uid)
+
     def keep(self, draft: Draft, title: str, who: str = "") -> str:
         """Keep a draft's plate in the gallery, measured or not; return the plate's identifier.
 
@@ -170,7 +179,9 @@ class Desk:
 def desk() -> Desk:
     """Return the one desk of this process, its workers warm."""
     pool = WorkerPool(workers=2, limits=Limits(seconds=60), preload=("truelobe.pages.jobs",))
-    return Desk(open_store(), pool)
+    opened = Desk(open_store(), pool)
+    opened.tidy()
+    return opened
 
 
 def sample_photos() -> tuple[Path, ...]:

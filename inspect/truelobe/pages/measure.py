@@ -12,7 +12,7 @@ import streamlit as st
 
 from truelobe.grading.cautions import foot_line
 from truelobe.messages import TruelobeError
-from truelobe.pages import drafts, intake, plate, style
+from truelobe.pages import drafts, intake, navigation, plate, style
 from truelobe.pages.desk import Desk, desk
 from truelobe.store import Draft
 
@@ -30,6 +30,7 @@ def show() -> None:
 def _draw(bench: Desk) -> None:
     draft = _asked_for(bench)
     if draft is None:
+        _just_kept(bench)
         intake.first(bench)
         _unfinished(bench)
         return
@@ -40,6 +41,16 @@ def _draw(bench: Desk) -> None:
     if draft.body["document"] is not None:
         plate.show(bench, draft)
     intake.more(bench)
+
+
+def _just_kept(bench: Desk) -> None:
+    uid = st.session_state.pop("just-kept", None)
+    if uid is not None:
+        title = bench.store.inspections.get(uid).title
+        style.show_html(
+            style.message_html("kept", "Kept in the gallery.", f"{title} can be found and shown there.", "note")
+        )
+        navigation.link("gallery", "Open the gallery")
 
 
 def _asked_for(bench: Desk) -> Draft | None:

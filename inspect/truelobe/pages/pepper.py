@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import streamlit as st
@@ -52,48 +52,74 @@ def correct(bench: Desk, uid: str, number: int) -> None:
 
 def _dialog(bench: Desk, draft: Draft, one: Mapping[str, Any]) -> None:
     number = one["number"]
-    marking = _close_up(bench, draft, one)
-    if marking:
+    if _close_up(bench, draft, one):
         return
     if one["doubtful"] and st.button(
         "Outline is right: keep it", key=f"confirm-{number}", type="primary", width="stretch"
     ):
         _apply(bench, draft, Correction("keep", _at(one)))
-    if st.button("Mark the stem end", key=f"mark-{number}", width="stretch"):
-        st.session_state[f"marking-{draft.uid}"] = number
-        st.rerun(scope="fragment")
+    _marking_button(draft, number, "stem end", "Mark the stem end")
     axis = one.get("axis_px")
     if axis and st.button("Turn the stem end round", key=f"turn-{number}", width="stretch"):
         _apply(bench, draft, Correction("stem end", _at(one), to=_pair(axis["blossom_end"])))
     if st.button("Not a pepper: remove it", key=f"remove-{number}", width="stretch"):
         _apply(bench, draft, Correction("remove", _at(one)))
+    _colour(bench, draft, one)
+    with st.expander("Type a measurement by hand"):
+        _measured_by_hand(bench, draft, one)
+    with st.expander("The outline is wrong"):
+        _outline(bench, draft, one)
+
+
+def _marking_button(draft: Draft, number: int, what: str, label: str) -> None:
+    if st.button(label, key=f"mark-{what}-{number}", width="stretch"):
+        st.session_state[f"marking-{draft.uid}"] = f"{number} {what}"
+        st.rerun(scope="fragment")
+
+
+def _colour(bench: Desk, draft: Draft, one: Mapping[str, Any]) -> None:
     names = [name for name in COLOURS if name]
-    colour = st.pills(
-        "Color",
-        names,
-        default=one["colour"] if one["colour"] in names else None,
-        format_func=str.capitalize,
-        key=f"colour-{number}",
+    now = one["colour"] if one["colour"] in names else None
+    chosen = st.pills(
+        "Color", names, default=now, format_func=str.capitalize, key=f"colour-{draft.uid}-{one['number']}-{now}"
     )
-    if colour is not None and colour != one["colour"]:
-        _apply(bench, draft, Correction("colour", _at(one), word=colour))
-    _measured_by_hand(bench, draft, one)
+    if chosen is not None and chosen != now:
+        _apply(bench, draft, Correction("colour", _at(one), word=chosen))
+
+
+def _outline(bench: Desk, draft: Draft, one: Mapping[str, Any]) -> None:
+    """Part an outline that holds two peppers, or join it with another that shows the same one."""
+    _marking_button(draft, one["number"], "part", "These are two peppers: part them")
+    others = {p["number"]: p for p in draft.body["document"]["peppers"] if p["number"] != one["number"]}
+    if not others:
+        return
+    other = st.pills("It is the same pepper as number", list(others), key=f"same-{draft.uid}-{one['number']}")
+    if other is not None:
+        _apply(bench, draft, Correction("merge", _at(one), to=_at(others[other])))
+
+
+_MARKING: Mapping[str, tuple[touch.Mode, str]] = {
+    "stem end": ("point", "Tap the place where the stem grows out."),
+    "part": ("line", "Tap the middle of each of the two peppers, one after the other."),
+}
 
 
 def _close_up(bench: Desk, draft: Draft, one: Mapping[str, Any]) -> bool:
-    """Show the pepper; return True while its stem end is being marked."""
+    """Show the pepper; return True while something is being marked on it."""
     pictures = bench.pictures(draft)
     close = pictures.close.get(one["number"]) if pictures else None
     if close is None:
         return False
-    marking = st.session_state.get(f"marking-{draft.uid}") == one["number"]
+    number, _, what = st.session_state.get(f"marking-{draft.uid}", "").partition(" ")
+    marking = number == str(one["number"])
+    mode, hint = _MARKING[what] if marking else ("look", "")
     touched = touch.picture(
         close.bare if marking else close.marked,
         close.box,
         alt=f"{words.pepper_alt_text(one).capitalize()}, close up",
-        key=f"close-{draft.uid}-{one['number']}-{marking}",
-        mode="point" if marking else "look",
-        hint="Tap the place where the stem grows out." if marking else "",
+        key=f"close-{draft.uid}-{one['number']}-{mode}",
+        mode=mode,
+        hint=hint,
         highest_rem=22,
     )
     if not marking:
@@ -101,14 +127,20 @@ def _close_up(bench: Desk, draft: Draft, one: Mapping[str, Any]) -> bool:
     if st.button("Leave it as it was", key="stop-marking", width="stretch"):
         del st.session_state[f"marking-{draft.uid}"]
         st.rerun(scope="fragment")
-    if touched is not None and len(touched.points) == 1:
+    if touched is not None and touched.points:
         del st.session_state[f"marking-{draft.uid}"]
-        _apply(bench, draft, Correction("stem end", _at(one), to=touched.points[0]))
+        _apply(bench, draft, _marked(one, what, touched.points))
     return True
 
 
+def _marked(one: Mapping[str, Any], what: str, points: Sequence[tuple[float, float]]) -> Correction:
+    if what == "part":
+        return Correction("part", points[0], to=points[-1])
+    return Correction("stem end", _at(one), to=points[0])
+
+
 def _measured_by_hand(bench: Desk, draft: Draft, one: Mapping[str, Any]) -> None:
-    with st.expander("Type a measurement by hand"), st.form(f"hand-{one['number']}", border=False):
+    with st.form(f"hand-{one['number']}", border=False):
         quantity = st.segmented_control(
             "What", ["diameter", "length"], default="diameter", format_func=str.capitalize
         )

@@ -24,7 +24,7 @@ PLACES: dict[str | None, str] = {None: "Not said", "table": "On the table", "pla
 def show(bench: Desk, draft: Draft) -> None:
     """Draw the settings of a photo, folded away; every change is written at once and measured again."""
     settings = draft.body["settings"]
-    with st.expander("About this photo: color, card, plate height"):
+    with st.expander("About this photo: color, card and its lines, plate height"):
         st.selectbox(
             "The plate is shown as",
             list(COLOURS),

@@ -15,6 +15,7 @@ from truelobe.pages import drafts, jobs, navigation, pepper, photo_settings, sty
 from truelobe.pages.desk import Desk
 from truelobe.report import table, words
 from truelobe.report.words import GIVE_OR_TAKE
+from truelobe.request import Correction
 from truelobe.store import Draft
 
 Document = Mapping[str, Any]
@@ -25,7 +26,7 @@ def show(bench: Desk, draft: Draft) -> None:
     document = draft.body["document"]
     pictures = bench.pictures(draft)
     if document["status"] == "refused":
-        _refused(document, pictures)
+        _refused(bench, draft, pictures)
     else:
         _picture(bench, draft, pictures)
         style.lead(words.summary(document))
@@ -43,17 +44,27 @@ def show(bench: Desk, draft: Draft) -> None:
         _exports(draft, pictures)
 
 
-def _refused(document: Document, pictures: jobs.Pictures | None) -> None:
+def _refused(bench: Desk, draft: Draft, pictures: jobs.Pictures | None) -> None:
+    document = draft.body["document"]
     *notes, refusal = document["messages"]
     style.say_all([refusal], "refusal")
     style.say_all(notes, "flag")
-    if pictures is not None:
-        st.image(pictures.bare, width="stretch", alt="The photo that was not measured")
+    if pictures is None:
+        return
+    if refusal["code"] == "no-pepper-found" and st.session_state.get(f"adding-{draft.uid}"):
+        _add(bench, draft, pictures)
+        return
+    st.image(pictures.bare, width="stretch", alt="The photo that was not measured")
+    if refusal["code"] == "no-pepper-found":
+        _add_button(draft)
 
 
 def _picture(bench: Desk, draft: Draft, pictures: jobs.Pictures | None) -> None:
     document = draft.body["document"]
     if pictures is None:  # being drawn again
+        return
+    if st.session_state.get(f"adding-{draft.uid}"):
+        _add(bench, draft, pictures)
         return
     bare = st.session_state.get(f"bare-{draft.uid}", False)
     touched = touch.picture(
@@ -70,12 +81,41 @@ def _picture(bench: Desk, draft: Draft, pictures: jobs.Pictures | None) -> None:
         pepper.correct(bench, draft.uid, touched.number)
 
 
+def _add(bench: Desk, draft: Draft, pictures: jobs.Pictures) -> None:
+    """Let the coach point at a pepper that was missed."""
+    photo = draft.body["document"]["photo"]
+    touched = touch.picture(
+        pictures.marked,
+        (0, 0, photo["width_px"], photo["height_px"]),
+        alt="The photo of the plate",
+        key=f"adding-to-{draft.uid}",
+        mode="point",
+        hint="Tap the middle of the pepper that was missed.",
+    )
+    if st.button("Nothing is missing", key="stop-adding"):
+        del st.session_state[f"adding-{draft.uid}"]
+        st.rerun()
+    if touched is not None and touched.points:
+        del st.session_state[f"adding-{draft.uid}"]
+        missed = Correction("add", touched.points[0])
+        drafts.change(bench.store, draft.uid, lambda body: drafts.correct(body, missed))
+        st.rerun()
+
+
+def _add_button(draft: Draft) -> None:
+    if st.button("A pepper is missing", key="add"):
+        st.session_state[f"adding-{draft.uid}"] = True
+        st.rerun()
+
+
 def _legend(draft: Draft) -> None:
     style.show_html(
         '<p class="tl-small tl-quiet">Tap a pepper to look closer or correct it. Blue and white lines: skin '
         "counted as not fully colored. Dots: left out. Broken outline: doubtful.</p>"
     )
-    st.toggle("Bare photo", key=f"bare-{draft.uid}")
+    with st.container(horizontal=True, vertical_alignment="center"):
+        st.toggle("Bare photo", key=f"bare-{draft.uid}")
+        _add_button(draft)
 
 
 def _flags(document: Document) -> None:
@@ -254,9 +294,9 @@ def _keep(bench: Desk, draft: Draft) -> None:
     )
     with st.container(horizontal=True):
         if st.button("Keep to gallery", type="primary", key="keep"):
-            bench.keep(draft, title)
+            with st.spinner("Keeping it"):
+                st.session_state["just-kept"] = bench.keep(draft, title)
             del st.query_params["draft"]
-            st.toast("Kept in the gallery.")
             st.rerun()
         if st.button("Throw away", key="throw"):
             moment = datetime.now(UTC).isoformat()
