@@ -99,13 +99,15 @@ def _other_photos(bench: Desk, draft: Draft) -> None:
     waiting = _on_the_desk(bench)
     if len(waiting) < 2:
         return
-    names = {one.uid: _label(one) for one in waiting}
+    # The browser answers with what it shows, so no two may look alike, nor change while the choice stands.
+    in_turn = sorted(waiting, key=lambda one: one.started_at)
+    names = {one.uid: f"{turn}. {one.uploads[0].name}" for turn, one in enumerate(in_turn, start=1)}
     chosen = st.pills(
         "Photos on the desk",
         list(names),
         default=draft.uid if draft.uid in names else None,
         format_func=lambda uid: names[uid],
-        key=f"photos-{draft.uid}-{len(names)}",
+        key=f"photos-{draft.uid}-{'-'.join(uid[:6] for uid in names)}",
     )
     if chosen is not None and chosen != draft.uid:
         st.query_params["draft"] = chosen
