@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import threading
 import time
-from collections import OrderedDict
+from collections import OrderedDict, deque
 from collections.abc import Iterable
 from concurrent.futures import Future
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from functools import partial
 from pathlib import Path
+from statistics import median
 from typing import Literal
 
 import streamlit as st
@@ -72,7 +73,7 @@ class Desk:
         self._lock = threading.RLock()
         self._runs: dict[str, _Run] = {}
         self._pictures: OrderedDict[tuple[str, str], jobs.Pictures | None] = OrderedDict()
-        self._took_s = _FIRST_GUESS_S
+        self._took_s: deque[float] = deque([_FIRST_GUESS_S], maxlen=5)
 
     def take_in(self, files: Iterable[tuple[str, bytes]], *, sample: bool = False) -> list[str]:
         """Lay photos on the desk, one draft each, and begin to measure them; return the drafts' identifiers."""
@@ -109,8 +110,8 @@ class Desk:
 
     def _how_far(self, run: _Run) -> Progress:
         spent = time.monotonic() - run.begun
-        share = min(0.97, spent / self._took_s)
-        left = max(0.0, self._took_s - spent)
+        usual = median(self._took_s)
+        share, left = min(0.97, spent / usual), max(0.0, usual - spent)
         if run.early is None:
             return Progress("waiting", share=share, seconds_left=left)
         return Progress(run.early.step, run.early.picture, run.early.found, share, left)
@@ -121,7 +122,7 @@ class Desk:
             return
         measured = jobs.settled(future, name)
         with self._lock:
-            self._took_s = 0.5 * self._took_s + 0.5 * (time.monotonic() - run.begun)
+            self._took_s.append(time.monotonic() - run.begun)
             self._pictures[uid, run.question] = measured.pictures
             while len(self._pictures) > _PICTURES_KEPT:
                 self._pictures.popitem(last=False)
