@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import partial
 from typing import Any
 
 import streamlit as st
@@ -37,17 +38,30 @@ def said(correction: Mapping[str, Any]) -> str:
     return _SAID[correction["kind"]]
 
 
-def correct(bench: Desk, uid: str, number: int) -> None:
-    """Open the dialog of one pepper."""
+def look_at(uid: str, number: int) -> None:
+    """Have a pepper's dialog open from the next run on, until it is closed or something is corrected."""
+    st.session_state[f"looking-{uid}"] = number
 
-    @st.dialog(f"Pepper {number}", width="medium")
-    def dialog() -> None:
+
+def _look_away(uid: str) -> None:
+    for name in ("looking", "marking"):
+        st.session_state.pop(f"{name}-{uid}", None)
+
+
+def dialog(bench: Desk, uid: str) -> None:
+    """Draw the open dialog, if one is. It stays open while the plate is measured again behind it."""
+    number = st.session_state.get(f"looking-{uid}")
+    if number is None:
+        return
+
+    @st.dialog(f"Pepper {number}", width="medium", on_dismiss=partial(_look_away, uid))
+    def draw() -> None:
         draft = bench.store.drafts.get(uid)
         one = next((p for p in draft.body["document"]["peppers"] if p["number"] == number), None)
         if one is not None:
             _dialog(bench, draft, one)
 
-    dialog()
+    draw()
 
 
 def _dialog(bench: Desk, draft: Draft, one: Mapping[str, Any]) -> None:
@@ -128,7 +142,6 @@ def _close_up(bench: Desk, draft: Draft, one: Mapping[str, Any]) -> bool:
         del st.session_state[f"marking-{draft.uid}"]
         st.rerun(scope="fragment")
     if touched is not None and touched.points:
-        del st.session_state[f"marking-{draft.uid}"]
         _apply(bench, draft, _marked(one, what, touched.points))
     return True
 
@@ -164,6 +177,7 @@ def _measured_by_hand(bench: Desk, draft: Draft, one: Mapping[str, Any]) -> None
 def _apply(bench: Desk, draft: Draft, correction: Correction) -> None:
     """Write a correction into the draft and close the dialog; the page then measures again."""
     drafts.change(bench.store, draft.uid, lambda body: drafts.correct(body, correction))
+    _look_away(draft.uid)
     st.rerun()
 
 

@@ -42,6 +42,7 @@ def show(bench: Desk, draft: Draft) -> None:
     _keep(bench, draft)
     if document["status"] != "refused":
         _exports(draft, pictures)
+        pepper.dialog(bench, draft.uid)
 
 
 def _refused(bench: Desk, draft: Draft, pictures: jobs.Pictures | None) -> None:
@@ -78,7 +79,7 @@ def _picture(bench: Desk, draft: Draft, pictures: jobs.Pictures | None) -> None:
         ],
     )
     if touched is not None and touched.number is not None:
-        pepper.correct(bench, draft.uid, touched.number)
+        pepper.look_at(draft.uid, touched.number)
 
 
 def _add(bench: Desk, draft: Draft, pictures: jobs.Pictures) -> None:
@@ -154,8 +155,12 @@ def _cards(bench: Desk, draft: Draft, pictures: jobs.Pictures | None) -> None:
             close = pictures.close.get(one["number"]) if pictures else None
             with st.container(key=f"card-{one['number']}"):
                 style.show_html(card_html(one, close))
-                if st.button("Look closer or correct", key=f"correct-{one['number']}", width="stretch"):
-                    pepper.correct(bench, draft.uid, one["number"])
+                st.button(
+                    "Look closer or correct",
+                    key=f"correct-{one['number']}",
+                    width="stretch",
+                    on_click=partial(pepper.look_at, draft.uid, one["number"]),
+                )
     style.show_html(f'<p class="tl-small tl-quiet">{style.text(GIVE_OR_TAKE)}</p>')
 
 
