@@ -10,7 +10,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from importlib import import_module
 from importlib.util import find_spec
-from types import ModuleType
 
 import streamlit as st
 from streamlit.navigation.page import StreamlitPage
@@ -74,11 +73,6 @@ def link(module: str, label: str) -> None:
     for entry in available():
         if entry.module == module:
             st.page_link(page(entry, default=entry is available()[0]), label=label)
-
-
-def part(module: str) -> ModuleType | None:
-    """Return a part of a page that may not be there yet."""
-    return import_module(f"truelobe.pages.{module}") if find_spec(f"truelobe.pages.{module}") else None
 
 
 def _drawn_by(entry: Entry) -> Callable[[], None]:

@@ -24,14 +24,16 @@ PLACES: dict[str | None, str] = {None: "Not said", "table": "On the table", "pla
 def show(bench: Desk, draft: Draft) -> None:
     """Draw the settings of a photo, folded away; every change is written at once and measured again."""
     settings = draft.body["settings"]
+    # The color can be said in two places of the page, so this one is drawn anew when it changes.
+    declared = f"declared-{draft.uid}-{settings['declared_colour']}"
     with st.expander("About this photo: color, card and its lines, plate height"):
         st.selectbox(
             "The plate is shown as",
             list(COLOURS),
             index=list(COLOURS).index(settings["declared_colour"]),
             format_func=lambda name: COLOURS[name],
-            key=f"declared-{draft.uid}",
-            on_change=partial(_from_widget, bench, draft.uid, "declared_colour", f"declared-{draft.uid}"),
+            key=declared,
+            on_change=partial(_from_widget, bench, draft.uid, "declared_colour", declared),
         )
         st.segmented_control(
             "The card lies",

@@ -11,7 +11,7 @@ from typing import Any
 
 import streamlit as st
 
-from truelobe.pages import drafts, jobs, navigation, pepper, photo_settings, style, touch
+from truelobe.pages import answer, drafts, hand_facts, jobs, pepper, photo_settings, style, touch
 from truelobe.pages.desk import Desk
 from truelobe.report import table, words
 from truelobe.report.words import GIVE_OR_TAKE
@@ -38,7 +38,7 @@ def show(bench: Desk, draft: Draft) -> None:
         _cards(bench, draft, pictures)
         _table(document)
         _budgets(document)
-        _hand_facts(bench, draft)
+        hand_facts.show(bench.store, draft, picture=pictures.marked if pictures else b"")
     _keep(bench, draft)
     if document["status"] != "refused":
         _exports(draft, pictures)
@@ -279,13 +279,6 @@ _SHARED = {
 }
 
 
-def _hand_facts(bench: Desk, draft: Draft) -> None:
-    """Ask what a photo can't show, where that page part is there."""
-    entry = navigation.part("hand_facts")
-    if entry is not None:
-        entry.show(bench.store, draft)
-
-
 def _keep(bench: Desk, draft: Draft) -> None:
     document = draft.body["document"]
     refused = document["status"] == "refused"
@@ -300,7 +293,7 @@ def _keep(bench: Desk, draft: Draft) -> None:
     with st.container(horizontal=True):
         if st.button("Keep to gallery", type="primary", key="keep"):
             with st.spinner("Keeping it"):
-                st.session_state["just-kept"] = bench.keep(draft, title)
+                st.session_state["just-kept"] = bench.keep(draft, title, answer.grade_to_keep(bench.store, draft))
             del st.query_params["draft"]
             st.rerun()
         if st.button("Throw away", key="throw"):
