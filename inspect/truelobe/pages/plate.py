@@ -31,7 +31,7 @@ def show(bench: Desk, draft: Draft) -> None:
         _picture(bench, draft, pictures)
         style.lead(words.summary(document))
         _legend(draft)
-        _flags(document)
+        style.say_all(document["messages"], "flag")
     _taken_back(bench, draft)
     photo_settings.show(bench, draft)
     if document["status"] != "refused":
@@ -119,11 +119,6 @@ def _legend(draft: Draft) -> None:
         _add_button(draft)
 
 
-def _flags(document: Document) -> None:
-    said = [*document["messages"], *(m for p in document["peppers"] for m in p.get("messages", []))]
-    style.say_all(said, "flag")
-
-
 def _taken_back(bench: Desk, draft: Draft) -> None:
     """Say what was changed by hand, and offer to take it back: undo instead of "are you sure"."""
     done, undone = draft.body["corrections"], draft.body["undone"]
@@ -172,6 +167,9 @@ def card_html(one: Document, close: jobs.Close | None) -> str:
         alt = style.text(f"{words.pepper_alt_text(one).capitalize()}, close up")
         image = f'<img alt="{alt}" src="data:image/jpeg;base64,{source}">'
     tags = "".join(f'<span class="tl-tag">{style.text(tag)}</span>' for tag in _tags(one))
+    said = "".join(
+        style.message_html(m["code"], m["text"], m["what_to_do"], "flag small") for m in one.get("messages", [])
+    )
     figures = "".join(_figure_html(reading) for reading in words.readings(one))
     decisions = "".join(_decision_html(d) for d in one["decisions"])
     settle = "".join(
@@ -180,7 +178,7 @@ def card_html(one: Document, close: jobs.Close | None) -> str:
     )
     return (
         f'<article class="tl-card" aria-label="Pepper {one["number"]}">{image}<div>'
-        f"<h3>Pepper {one['number']}{tags}</h3><dl>{figures}</dl><ul>{decisions}</ul>{settle}</div></article>"
+        f"<h3>Pepper {one['number']}{tags}</h3>{said}<dl>{figures}</dl><ul>{decisions}</ul>{settle}</div></article>"
     )
 
 

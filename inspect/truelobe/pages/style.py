@@ -86,7 +86,8 @@ def sign(outcome: str) -> str:
 
 def message_html(code: str, words: str, what_to_do: str, severity: str = "flag") -> str:
     """Return one message: what happened, then what to do."""
-    role = "alert" if severity == "refusal" else "status"
+    # A flag inside a card says its own thing when the card is read; only plate-wide ones announce themselves.
+    role = "note" if "small" in severity else "alert" if severity == "refusal" else "status"
     return (
         f'<div class="tl-message {text(severity)}" role="{role}" data-code="{text(code)}">'
         f"<p><strong>{text(words)}</strong></p><p>{text(what_to_do)}</p></div>"
