@@ -24,7 +24,7 @@ from truelobe.messages import TruelobeError
 from truelobe.pages import drafts, jobs
 from truelobe.pages.work import Limits, WorkerPool
 from truelobe.request import Request
-from truelobe.store import Draft, Grade, NewInspection, Store, open_store
+from truelobe.store import Defect, Draft, Grade, NewInspection, Store, open_store
 
 _PICTURES_KEPT = 24
 _FIRST_GUESS_S = 6.0
@@ -152,7 +152,7 @@ class Desk:
             if thrown and datetime.now(UTC) - datetime.fromisoformat(thrown) > _THROWN_STAYS:
                 self.store.drafts.finish(draft.uid)
 
-    def keep(self, draft: Draft, title: str, grade: Grade | None = None) -> str:
+    def keep(self, draft: Draft, title: str, grade: Grade | None, defects: tuple[Defect, ...]) -> str:
         """Keep a draft's plate in the gallery, measured or not; return the plate's identifier.
 
         The draft goes, since the plate stands in its place.
@@ -168,6 +168,7 @@ class Desk:
                 document=document,
                 title=title,
                 grade=grade,
+                defects=defects,
                 hand_facts=draft.body["hand_facts"] or None,
                 sample=bool(draft.body["sample"]),
             )

@@ -168,7 +168,8 @@ def card_html(one: Document, close: jobs.Close | None) -> str:
         image = f'<img alt="{alt}" src="data:image/jpeg;base64,{source}">'
     tags = "".join(f'<span class="tl-tag">{style.text(tag)}</span>' for tag in _tags(one))
     said = "".join(
-        style.message_html(m["code"], m["text"], m["what_to_do"], "flag small") for m in one.get("messages", [])
+        style.message_html(m["code"], m["text"], m["what_to_do"], "flag small")
+        for m in one.get("messages", [])
     )
     figures = "".join(_figure_html(reading) for reading in words.readings(one))
     decisions = "".join(_decision_html(d) for d in one["decisions"])
@@ -178,7 +179,8 @@ def card_html(one: Document, close: jobs.Close | None) -> str:
     )
     return (
         f'<article class="tl-card" aria-label="Pepper {one["number"]}">{image}<div>'
-        f"<h3>Pepper {one['number']}{tags}</h3>{said}<dl>{figures}</dl><ul>{decisions}</ul>{settle}</div></article>"
+        f"<h3>Pepper {one['number']}{tags}</h3>{said}<dl>{figures}</dl><ul>{decisions}</ul>{settle}"
+        "</div></article>"
     )
 
 
@@ -291,7 +293,7 @@ def _keep(bench: Desk, draft: Draft) -> None:
     with st.container(horizontal=True):
         if st.button("Keep to gallery", type="primary", key="keep"):
             with st.spinner("Keeping it"):
-                st.session_state["just-kept"] = bench.keep(draft, title, answer.grade_to_keep(bench.store, draft))
+                st.session_state["just-kept"] = bench.keep(draft, title, *answer.kept_with(bench.store, draft))
             del st.query_params["draft"]
             st.rerun()
         if st.button("Throw away", key="throw"):
