@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import base64
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import UTC, date, datetime
 from functools import partial
 from typing import Any
@@ -129,18 +129,22 @@ def _taken_back(bench: Desk, draft: Draft) -> None:
             st.button(
                 f"Undo: {pepper.said(done[-1])}",
                 key="undo",
-                on_click=partial(drafts.change, bench.store, draft.uid, drafts.undo),
+                on_click=partial(_change, bench, draft.uid, drafts.undo),
             )
         if undone:
             st.button(
                 f"Do again: {pepper.said(undone[-1])}",
                 key="redo",
-                on_click=partial(drafts.change, bench.store, draft.uid, drafts.redo),
+                on_click=partial(_change, bench, draft.uid, drafts.redo),
             )
     if done:
         style.show_html(
             f'<p class="tl-small tl-quiet">By hand: {style.text("; ".join(map(pepper.said, done)))}.</p>'
         )
+
+
+def _change(bench: Desk, uid: str, how: Callable[[drafts.Body], None]) -> None:
+    drafts.change(bench.store, uid, how)
 
 
 def _cards(bench: Desk, draft: Draft, pictures: jobs.Pictures | None) -> None:
