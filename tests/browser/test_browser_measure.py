@@ -221,6 +221,31 @@ def test_a_pasted_picture_lands_on_the_desk(window, app, tmp_path):
     page.wait_for_url("**draft=*")
 
 
+def test_a_watched_folder_brings_new_photos(window, app, tmp_path):
+    page = window(1440)
+    page.goto(app)
+    page.get_by_text("Watch a folder").click()
+    page.get_by_label("Folder on this machine").fill(str(tmp_path))
+    page.keyboard.press("Enter")
+    page.get_by_text("Measure new photos as they arrive").click()
+    page.get_by_text(f"Watching {tmp_path}").wait_for()
+    without_a_card(tmp_path, "from-the-cable.jpg")
+    page.wait_for_url("**draft=*")
+    page.get_by_text("from-the-cable.jpg").first.wait_for()
+
+
+def test_back_goes_back(window, sample):
+    page = window(1440)
+    page.goto(sample["address"].split("?")[0])
+    page.get_by_role("button", name="Sample plate 1", exact=True).wait_for()
+    page.goto(sample["address"])
+    page.wait_for_selector(MEASURED)
+    page.get_by_role("link", name="Card and calibration").click()
+    page.wait_for_selector("text=Measure its two long lines")
+    page.go_back()
+    page.wait_for_selector(MEASURED)
+
+
 def test_the_card_is_printed_and_its_lines_are_kept(window, app):
     page = window(360)
     page.goto(f"{app}/card")

@@ -8,6 +8,7 @@ The body of a draft is JSON::
      "document": {...} | null,        # the newest measurement
      "measured_for": "..." | null,    # what that measurement answers, see `question`
      "hand_facts": {...},             # what a photo can't show
+     "title": "...",                  # in the gallery
      "sample": false}
 """
 

@@ -291,8 +291,12 @@ def _keep(bench: Desk, draft: Draft) -> None:
         style.show_html(
             '<p class="tl-small">The photo can be kept all the same; its figures read “not measured”.</p>'
         )
+    key = f"title-{draft.uid}"
     title = st.text_input(
-        "Title in the gallery", value=draft.uploads[0].name.rsplit(".", 1)[0], key=f"title-{draft.uid}"
+        "Title in the gallery",
+        value=draft.body.get("title") or draft.uploads[0].name.rsplit(".", 1)[0],
+        key=key,
+        on_change=lambda: _change(bench, draft.uid, lambda body: body.update(title=st.session_state[key])),
     )
     with st.container(horizontal=True):
         if st.button("Keep to gallery", type="primary", key="keep"):
