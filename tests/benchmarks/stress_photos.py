@@ -19,11 +19,11 @@ from pathlib import Path
 
 import numpy as np
 from tests.benchmarks.hostile_files import MAKERS, Maker, Random, plate, saved
-from truelobe.request import Request
 
 from truelobe import schema
 from truelobe.pages import jobs
 from truelobe.pages.work import Limits, WorkerPool
+from truelobe.request import Request
 
 # Lays a file and returns it with whoever meddles with it while it is read.
 Trap = Callable[[Path, Random], tuple[Path, threading.Thread]]

@@ -3,10 +3,10 @@
 import threading
 
 import pytest
-from truelobe.request import Correction
 
 from truelobe.messages import TruelobeError
 from truelobe.pages import drafts
+from truelobe.request import Correction
 from truelobe.store import Print, open_store
 
 REMOVE = Correction("remove", (10.0, 20.0))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from functools import partial
-from typing import Any
+from typing import Any, Literal
 
 import streamlit as st
 
@@ -24,6 +24,7 @@ _SAID = {
     "part": "parted two peppers",
     "merge": "joined two outlines",
 }
+_BY_TOOL: tuple[Literal["diameter", "length"], ...] = ("diameter", "length")
 # What a reading with each tool is worth, as one standard uncertainty in mm: half of the tool's finest step as a
 # rectangular law (JCGM 100, 4.3.7) and how well a hand finds the widest place of a lobed fruit.
 TOOLS = {"caliper": 0.5, "ruler": 1.0, "ring or hole of known size": 0.8}
@@ -155,7 +156,7 @@ def _marked(one: Mapping[str, Any], what: str, points: Sequence[tuple[float, flo
 def _measured_by_hand(bench: Desk, draft: Draft, one: Mapping[str, Any]) -> None:
     with st.form(f"hand-{one['number']}", border=False):
         quantity = st.segmented_control(
-            "What", ["diameter", "length"], default="diameter", format_func=str.capitalize
+            "What", list(_BY_TOOL), default="diameter", format_func=str.capitalize
         )
         unit = st.segmented_control("In", ["mm", "inches"], default="mm")
         value = st.number_input("Reading", min_value=0.0, value=None, format="%.3f")
