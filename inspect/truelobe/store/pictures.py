@@ -8,6 +8,9 @@ quantization tables, so that writing it again costs next to nothing; `whole_agai
 from __future__ import annotations
 
 import io
+import struct
+import warnings
+import zlib
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,12 +18,25 @@ import pillow_heif
 from PIL import ExifTags, Image, ImageOps, JpegImagePlugin
 
 from truelobe.messages import TruelobeError
+from truelobe.photo import MAX_MEGAPIXELS
 from truelobe.store.shelf import sha256_of
 
-MAX_PIXELS = 60_000_000
+MAX_PIXELS = MAX_MEGAPIXELS * 1_000_000
 THUMBNAIL_SIDE = 512
 GRID = 16
-_FORMATS = ("JPEG", "PNG", "WEBP", "TIFF", "HEIF", "AVIF", "MPO", "BMP")
+_FORMATS = ("JPEG", "PNG", "WEBP", "HEIF", "AVIF")
+_BROKEN = (
+    OSError,
+    ValueError,
+    SyntaxError,
+    EOFError,
+    IndexError,
+    RuntimeError,
+    OverflowError,
+    struct.error,
+    zlib.error,
+)
+_BOMBS = (Image.DecompressionBombError, Image.DecompressionBombWarning)
 _TYPES = {"JPEG": "image/jpeg", "PNG": "image/png"}
 Box = tuple[int, int, int, int]
 
@@ -114,16 +130,21 @@ def whole_again(data: bytes, size: tuple[int, int], corner: tuple[int, int], foc
 
 def _open(source: bytes) -> Image.Image:
     pillow_heif.register_heif_opener()
+    too_large = TruelobeError(
+        "photo-too-large",
+        f"The photo has more than {MAX_MEGAPIXELS} million pixels.",
+        "Take it with a lower resolution.",
+    )
     try:
-        image = Image.open(io.BytesIO(source), formats=_FORMATS)
-    except (OSError, ValueError, SyntaxError, Image.DecompressionBombError) as error:
+        with warnings.catch_warnings():
+            warnings.simplefilter("error", Image.DecompressionBombWarning)
+            image = Image.open(io.BytesIO(source), formats=_FORMATS)
+    except _BOMBS as error:
+        raise too_large from error
+    except _BROKEN as error:
         raise _unreadable() from error
     if image.width * image.height > MAX_PIXELS:
-        raise TruelobeError(
-            "photo-too-large",
-            f"The photo has {image.width * image.height / 1e6:.0f} million pixels; 60 million is the most.",
-            "Take it with a lower resolution.",
-        )
+        raise too_large
     return image
 
 
@@ -139,7 +160,7 @@ def _decoded(image: Image.Image) -> Image.Image:
     try:
         image.load()
         return ImageOps.exif_transpose(image)
-    except (OSError, ValueError, SyntaxError, EOFError) as error:
+    except _BROKEN as error:
         raise _unreadable() from error
 
 
