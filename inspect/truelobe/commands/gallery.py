@@ -1,4 +1,7 @@
-"""`truelobe gallery`: check, repair, back up, restore, export and import what the team keeps."""
+"""`truelobe gallery`: check, repair, back up, restore, export and import what the team keeps.
+
+The gallery and its database are slow to import, and no other job needs them: each function here fetches them.
+"""
 
 from __future__ import annotations
 
@@ -6,11 +9,13 @@ import argparse
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from truelobe import gallery
-from truelobe.gallery import Choice, Query
-from truelobe.store import Store, open_store
+if TYPE_CHECKING:
+    from truelobe.gallery import Choice
+    from truelobe.store import Store
+
+_FLAGGED = 3
 
 
 def add_gallery(subparsers: Any) -> None:
@@ -61,7 +66,7 @@ def _job(
 
 
 def run_gallery(arguments: argparse.Namespace) -> int:
-    """Do the job that was asked for; 1 when a check found something.
+    """Do the job that was asked for; 3 when a check found something or conflicts are open.
 
     Raises
     ------
@@ -77,6 +82,8 @@ def run_gallery(arguments: argparse.Namespace) -> int:
 
 @contextmanager
 def _opened(arguments: argparse.Namespace) -> Iterator[Store]:
+    from truelobe.store import open_store
+
     store = open_store(arguments.home, arguments.database)
     try:
         yield store
@@ -91,15 +98,19 @@ def _where(store: Store, arguments: argparse.Namespace) -> int:
 
 
 def _check(store: Store, arguments: argparse.Namespace) -> int:
+    from truelobe import gallery
+
     health = gallery.check(store)
     print(f"{health.plates} plates, {health.photos} photos.")
     for fault in health.faults:
         print(f"{fault.kind}: {fault.what}")
     print("Everything is in order." if health.clean else f"{len(health.faults)} things are wrong.")
-    return 0 if health.clean else 1
+    return 0 if health.clean else _FLAGGED
 
 
 def _repair(store: Store, arguments: argparse.Namespace) -> int:
+    from truelobe import gallery
+
     done = gallery.repair(store)
     for fault in done.mended:
         print(f"mended: {fault.kind}: {fault.what}")
@@ -109,23 +120,29 @@ def _repair(store: Store, arguments: argparse.Namespace) -> int:
         print("What is left comes back only from a backup: truelobe gallery restore.")
     elif not done.mended:
         print("There was nothing to mend.")
-    return 1 if done.left else 0
+    return _FLAGGED if done.left else 0
 
 
 def _backup(store: Store, arguments: argparse.Namespace) -> int:
+    from truelobe import gallery
+
     rows = gallery.back_up(store, arguments.file)
     print(f"{arguments.file}: {rows} rows and their photos.")
     return 0
 
 
 def _restore(arguments: argparse.Namespace) -> int:
+    from truelobe import gallery
+
     rows = gallery.restore(arguments.file, arguments.home, arguments.database)
     print(f"{rows} rows and their photos were restored.")
     return 0
 
 
 def _export(store: Store, arguments: argparse.Namespace) -> int:
-    query = Query(words=arguments.words, tag=arguments.tag)
+    from truelobe import gallery
+
+    query = gallery.Query(words=arguments.words, tag=arguments.tag)
     kind = arguments.file.suffix.lower()
     if kind in (".csv", ".xlsx"):
         write = gallery.write_csv if kind == ".csv" else gallery.write_xlsx
@@ -138,6 +155,8 @@ def _export(store: Store, arguments: argparse.Namespace) -> int:
 
 
 def _import(store: Store, arguments: argparse.Namespace) -> int:
+    from truelobe import gallery
+
     chosen: dict[str, Choice] = {
         "keep-mine": "keep mine",
         "take-theirs": "take theirs",
@@ -152,7 +171,7 @@ def _import(store: Store, arguments: argparse.Namespace) -> int:
                     f"differ in {', '.join(conflict.parts)}"
                 )
             print("Nothing was changed. Say --conflicts keep-mine, take-theirs or keep-both.")
-            return 1
+            return _FLAGGED
     done = gallery.import_bundle(store, arguments.file, default=chosen.get(arguments.conflicts or ""))
     print(
         f"{done.new} new, {done.same} already here, {done.kept_mine} kept, {done.took_theirs} taken over, "

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import importlib
 from collections.abc import Callable, Mapping
 from datetime import date
 from pathlib import Path
@@ -12,18 +11,23 @@ import streamlit as st
 
 from truelobe import gallery
 from truelobe.gallery import Choice, Query
+from truelobe.gallery.measuring import measure_photo
 from truelobe.pages import style
+from truelobe.pages.work import Limits, WorkerPool
 from truelobe.store import Store
 
 KIND = "import"
 _CHOICES: tuple[Choice, ...] = ("keep mine", "take theirs", "keep both")
 
 
+@st.cache_resource(show_spinner=False)
+def _workers() -> WorkerPool:
+    return WorkerPool(workers=1, limits=Limits(seconds=60))
+
+
 def measure_bytes(data: bytes, name: str) -> Mapping[str, Any]:
-    """Measure a photo and return its document."""
-    inspection: Any = importlib.import_module("truelobe.inspection")
-    document: Mapping[str, Any] = inspection.inspect_plate(data, name=name).document()
-    return document
+    """Measure a photo in a worker process and return its document."""
+    return _workers().submit(measure_photo, data, name).result()
 
 
 def show_bin(store: Store) -> None:
