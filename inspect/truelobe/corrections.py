@@ -11,7 +11,9 @@ from numpy.typing import NDArray
 from truelobe.figures import Contribution, Figure, from_normal
 from truelobe.fruit import Silhouette, add_at, merge, split
 from truelobe.fruit.axis import StemCue
-from truelobe.messages import TruelobeError
+from truelobe.fruit.skin import SkinMap
+from truelobe.grading.blemish import Blemish, measure_blemish
+from truelobe.messages import Message, TruelobeError
 from truelobe.request import Correction
 
 Pixels = NDArray[np.uint8]
@@ -87,3 +89,38 @@ def readings_by_hand(silhouette: Silhouette, corrections: Sequence[Correction]) 
             value, u, (Contribution("reading by hand", u, "pepper"),), by_hand=True
         )
     return readings
+
+
+def marked_blemishes(
+    silhouette: Silhouette, skin: SkinMap, corrections: Sequence[Correction], size: Figure | None
+) -> tuple[tuple[Blemish, ...], tuple[Message, ...]]:
+    """Return the areas that a coach marked on this pepper, and what to say of marks that can't be measured.
+
+    Parameters
+    ----------
+    size : Figure or None
+        The pepper's diameter; what its errors share with the photo is the scale's uncertainty.
+    """
+    scale_u = 0.01
+    if size is not None and size.budget:
+        shared = [line.effect for line in size.budget if line.shared_by != "pepper"]
+        scale_u = float(np.sqrt(np.sum(np.square(shared))) / size.value)
+    marks, said = [], []
+    for change in corrections:
+        if change.kind != "blemish" or not holds(silhouette, change.at):
+            continue
+        try:
+            marks.append(
+                measure_blemish(
+                    change.line or (),
+                    silhouette.box,
+                    silhouette.body,
+                    skin.skin_mm2,
+                    skin.facing,
+                    fact=change.word,
+                    scale_u=scale_u,
+                )
+            )
+        except TruelobeError as error:
+            said.append(replace(error.message, severity="flag"))
+    return tuple(marks), tuple(said)

@@ -25,7 +25,13 @@ from truelobe.colour import (
     load_references,
     measure_coverage,
 )
-from truelobe.corrections import changed_outlines, colour_by_hand, readings_by_hand, stem_end_by_hand
+from truelobe.corrections import (
+    changed_outlines,
+    colour_by_hand,
+    marked_blemishes,
+    readings_by_hand,
+    stem_end_by_hand,
+)
 from truelobe.figures import Figure
 from truelobe.fruit import Silhouette, find_fruit, model_name
 from truelobe.fruit.body import BodyFit
@@ -208,6 +214,7 @@ def _record(
     hand = readings_by_hand(silhouette, setting.request.corrections)
     diameter = hand.get("diameter", size.diameter)
     length = hand.get("length", size.length)
+    marks, unmeasured = marked_blemishes(silhouette, skin, setting.request.corrections, size.diameter)
     return PepperRecord(
         silhouette=silhouette,
         pose=size.pose,
@@ -219,12 +226,13 @@ def _record(
         not_fully_coloured=coverage.figure,
         skin_seen=skin.seen_fraction,
         decisions=_decisions(setting.request, diameter, length, coverage.figure, skin.seen_fraction),
-        messages=(*messages, *_pepper_messages(silhouette, stance, size)),
+        messages=(*messages, *unmeasured, *_pepper_messages(silhouette, stance, size)),
         other_reading=None if other is None else (other.diameter, other.length),
         by_hand=tuple(sorted(hand)),
         by_photo={f"{name}_mm": by_photo[f"{name}_mm"] for name in hand},
         counted=coverage.counted,
         left_out=coverage.left_out,
+        blemishes=marks,
     )
 
 

@@ -13,6 +13,7 @@ from truelobe.figures import Figure
 from truelobe.fruit.axis import Pose
 from truelobe.fruit.silhouette import Polygon, Silhouette
 from truelobe.grading import Decision
+from truelobe.grading.blemish import Blemish
 from truelobe.messages import Message
 
 Status = Literal["ok", "flagged", "refused"]
@@ -49,6 +50,8 @@ class PepperRecord:
         Over the silhouette's box: skin counted as not fully coloured, and skin left out of the fraction.
     by_photo : mapping
         The photo's own figures where a hand measurement decides in their place.
+    blemishes : tuple of Blemish
+        Areas the coach marked on the picture.
     """
 
     silhouette: Silhouette
@@ -67,6 +70,7 @@ class PepperRecord:
     by_photo: dict[str, Figure | None] = field(default_factory=dict)
     counted: Mask | None = None
     left_out: Mask | None = None
+    blemishes: tuple[Blemish, ...] = ()
 
     def document(self) -> Document:
         """Return the pepper as it stands in a measurement document."""
@@ -93,6 +97,7 @@ class PepperRecord:
             "not_fully_coloured": _figure(self.not_fully_coloured),
             "skin_seen": self.skin_seen,
             "by_photo": {name: _figure(f) for name, f in self.by_photo.items()} or None,
+            "blemishes": [blemish.document() for blemish in self.blemishes],
             "messages": [m.document() for m in self.messages],
             "decisions": [
                 d.document() | ({} if settle is None else {"what_would_settle": settle})

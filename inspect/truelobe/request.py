@@ -37,18 +37,20 @@ class Correction:
         ``remove`` (not a pepper), ``keep`` (a doubtful one is a pepper), ``stem end`` (the stem end is at `to`),
         ``colour`` (`word`), ``measured`` (`quantity` read with a tool: `value` mm, `uncertainty` mm),
         ``add`` (there is a pepper at `at`), ``part`` (two peppers, at `at` and `to`), ``merge`` (`at` and `to`
-        are one pepper).
+        are one pepper), ``blemish`` (an area drawn round with `line`; `word` is the defect, left out until the
+        coach names it).
     at : (float, float)
         A point inside the pepper, px of the upright photo.
     """
 
-    kind: Literal["remove", "keep", "stem end", "colour", "measured", "add", "part", "merge"]
+    kind: Literal["remove", "keep", "stem end", "colour", "measured", "add", "part", "merge", "blemish"]
     at: tuple[float, float]
     to: tuple[float, float] | None = None
     word: str | None = None
     quantity: Literal["diameter", "length"] | None = None
     value: float | None = None
     uncertainty: float | None = None
+    line: tuple[tuple[float, float], ...] | None = None
 
     def document(self) -> dict[str, Any]:
         """Return the correction as plain data, empty fields left out."""
@@ -60,6 +62,7 @@ class Correction:
             "quantity": self.quantity,
             "value": self.value,
             "uncertainty": self.uncertainty,
+            "line": None if self.line is None else [list(point) for point in self.line],
         }
         return {name: value for name, value in fields.items() if value is not None}
 
@@ -67,7 +70,8 @@ class Correction:
     def from_document(cls, written: Mapping[str, Any]) -> Correction:
         """Read a correction back."""
         points = {name: tuple(written[name]) for name in ("at", "to") if name in written}
-        return cls(**{**written, **points})
+        line = {"line": tuple((x, y) for x, y in written["line"])} if "line" in written else {}
+        return cls(**{**written, **points, **line})
 
 
 @dataclass(frozen=True)
