@@ -121,10 +121,10 @@ FACTS: Mapping[str, Fact] = {fact.name: fact for fact in _ALL}
 #: What "all looked at, nothing found" covers until the coach sets another list.
 USUAL_LIST: tuple[str, ...] = tuple(fact.name for fact in _ALL if fact.kind != "number")
 
-
-def worst_first(fact: str) -> tuple[str, ...]:
-    """Return the words of a fact from the worst to the best."""
-    return FACTS[fact].words[::-1]
+#: Defects whose area on the skin can be marked. Sunscald and decay are excluded flatly, however small.
+MEASURED: tuple[str, ...] = (
+    "scars", "sunburn", "hail", "mechanical", "disease", "insects", "discoloration", "bruised", "pitted", "other",
+)  # fmt: skip
 
 
 def sides(moved: Mapping[str, Side] | None = None) -> dict[str, Side]:

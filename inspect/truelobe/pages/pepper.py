@@ -8,6 +8,7 @@ from typing import Any, Literal
 
 import streamlit as st
 
+from truelobe.grading.vocabulary import FACTS, MEASURED
 from truelobe.pages import drafts, style, touch
 from truelobe.pages.desk import Desk
 from truelobe.pages.photo_settings import COLOURS
@@ -36,6 +37,9 @@ def said(correction: Mapping[str, Any]) -> str:
         return f"color set to {correction['word']}"
     if correction["kind"] == "measured":
         return f"{correction['quantity']} {correction['value']:.1f} mm by hand"
+    if correction["kind"] == "blemish":
+        fact = correction.get("word")
+        return f"marked {FACTS[fact].label.lower()}" if fact else "marked a blemish"
     return _SAID[correction["kind"]]
 
 
@@ -82,6 +86,8 @@ def _dialog(bench: Desk, draft: Draft, one: Mapping[str, Any]) -> None:
     _colour(bench, draft, one)
     with st.expander("Type a measurement by hand"):
         _measured_by_hand(bench, draft, one)
+    with st.expander("Mark a blemish"):
+        _blemish(draft, number)
     with st.expander("The outline is wrong"):
         _outline(bench, draft, one)
 
@@ -102,6 +108,17 @@ def _colour(bench: Desk, draft: Draft, one: Mapping[str, Any]) -> None:
         _apply(bench, draft, Correction("colour", _at(one), word=chosen))
 
 
+def _blemish(draft: Draft, number: int) -> None:
+    """Have a blemish drawn round. What it is stays open until the coach says so; it counts only then."""
+    fact = st.pills(
+        "What it is (nothing chosen: not named yet)",
+        MEASURED,
+        format_func=lambda name: FACTS[name].label,
+        key=f"blemish-{draft.uid}-{number}",
+    )
+    _marking_button(draft, number, f"blemish:{fact or ''}", "Draw round it")
+
+
 def _outline(bench: Desk, draft: Draft, one: Mapping[str, Any]) -> None:
     """Part an outline that holds two peppers, or join it with another that shows the same one."""
     _marking_button(draft, one["number"], "part", "These are two peppers: part them")
@@ -116,6 +133,7 @@ def _outline(bench: Desk, draft: Draft, one: Mapping[str, Any]) -> None:
 _MARKING: Mapping[str, tuple[touch.Mode, str]] = {
     "stem end": ("point", "Tap the place where the stem grows out."),
     "part": ("line", "Tap the middle of each of the two peppers, one after the other."),
+    "blemish": ("path", "Draw round the blemish with a finger."),
 }
 
 
@@ -127,7 +145,7 @@ def _close_up(bench: Desk, draft: Draft, one: Mapping[str, Any]) -> bool:
         return False
     number, _, what = st.session_state.get(f"marking-{draft.uid}", "").partition(" ")
     marking = number == str(one["number"])
-    mode, hint = _MARKING[what] if marking else ("look", "")
+    mode, hint = _MARKING[what.partition(":")[0]] if marking else ("look", "")
     touched = touch.picture(
         close.bare if marking else close.marked,
         close.box,
@@ -150,6 +168,8 @@ def _close_up(bench: Desk, draft: Draft, one: Mapping[str, Any]) -> bool:
 def _marked(one: Mapping[str, Any], what: str, points: Sequence[tuple[float, float]]) -> Correction:
     if what == "part":
         return Correction("part", points[0], to=points[-1])
+    if what.startswith("blemish"):
+        return Correction("blemish", _at(one), line=tuple(points), word=what.partition(":")[2] or None)
     return Correction("stem end", _at(one), to=points[0])
 
 
