@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import argparse
+import threading
+from importlib import import_module
 from pathlib import Path
 
 from truelobe.pages.options import command_line
@@ -26,6 +28,8 @@ def run(arguments: argparse.Namespace) -> int:
     """Serve until interrupted; return the exit status."""
     from streamlit.web import cli  # slow to import, and no other job needs it
 
+    # The first page's rooms are read while the server starts and the browser opens.
+    threading.Thread(target=import_module, args=("truelobe.pages.measure",), daemon=True).start()
     words = ["run", str(_START), *command_line(), f"--server.headless={str(arguments.no_browser).lower()}"]
     if arguments.port is not None:
         words.append(f"--server.port={arguments.port}")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import base64
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC, date, datetime
 from functools import partial
 from typing import Any
@@ -31,7 +31,7 @@ def show(bench: Desk, draft: Draft) -> None:
         _picture(bench, draft, pictures)
         style.lead(words.summary(document))
         _legend(draft)
-        style.say_all(document["messages"], "flag")
+        style.say_all(_once(document["messages"]), "flag")
     _taken_back(bench, draft)
     photo_settings.show(bench, draft)
     if document["status"] != "refused":
@@ -58,6 +58,11 @@ def _refused(bench: Desk, draft: Draft, pictures: jobs.Pictures | None) -> None:
     st.image(pictures.bare, width="stretch", alt="The photo that was not measured")
     if refusal["code"] == "no-pepper-found":
         _add_button(draft)
+
+
+def _once(messages: Sequence[Mapping[str, str]]) -> list[Mapping[str, str]]:
+    """Return one message of each kind: two rooms may find the same fault."""
+    return list({m["code"]: m for m in reversed(messages)}.values())[::-1]
 
 
 def _picture(bench: Desk, draft: Draft, pictures: jobs.Pictures | None) -> None:

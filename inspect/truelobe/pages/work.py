@@ -28,7 +28,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 from importlib import import_module
 from pathlib import Path
-from typing import IO, Any, TypeVar
+from typing import IO, Any, NoReturn, TypeVar
 
 from truelobe.messages import TruelobeError
 
@@ -114,7 +114,7 @@ class WorkerPool:
         -------
         Future
             Its result, or a `TruelobeError`: the job's own, or ``work-too-long``, ``work-out-of-memory``,
-            ``work-crashed``.
+            ``work-crashed``, ``work-not-started``.
 
         Raises
         ------
@@ -147,20 +147,36 @@ class WorkerPool:
         self.close()
 
     def _feed_one_worker(self) -> None:
-        worker: _Worker | None = None
+        # With modules to preload the worker starts at once, so that it is warm when the first photo comes.
+        worker = self._started() if self._preload else None
         while (job := self._jobs.get()) is not None:
             if not job.future.set_running_or_notify_cancel():
                 continue
+            if worker is None or not worker.alive:
+                worker = self._started()
             try:
-                if worker is None or not worker.alive:
-                    worker = _Worker(self.limits, self._preload)
-                result = worker.do(job)
+                result = _cannot_start() if worker is None else worker.do(job)
             except TruelobeError as error:
                 job.future.set_exception(error)
             else:
                 job.future.set_result(result)
         if worker is not None:
             worker.stop()
+
+
+    def _started(self) -> _Worker | None:
+        try:
+            return _Worker(self.limits, self._preload)
+        except OSError:  # no memory or no process left on this machine just now
+            return None
+
+
+def _cannot_start() -> NoReturn:
+    raise TruelobeError(
+        "work-not-started",
+        "This machine could not start the program that reads photos.",
+        "Close other programs and try again.",
+    )
 
 
 class _Worker:
