@@ -53,7 +53,9 @@ def priors_for(pose: Pose, *, cue: bool) -> Priors:
     """Return the priors for a pose; without a stem in sight the axis may turn much further."""
     rows = _table()["lying" if pose == "lying" else "standing"]
     priors = Priors(tuple(rows[n][0] for n in NAMES), tuple(rows[n][1] for n in NAMES))
-    return priors if cue or pose != "lying" else priors.looser("turn", _table()["turn_without_cue"])
+    if cue or pose != "lying":
+        return priors
+    return priors.looser("turn", _table()["turn_without_cue"]).looser("lift", _table()["lift_without_cue"])
 
 
 def lobing() -> Lobing:
