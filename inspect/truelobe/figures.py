@@ -158,6 +158,33 @@ def from_draws(draws: ArrayLike, budget: Sequence[Contribution] = (), value: flo
     )
 
 
+def mixture(first: Figure, second: Figure, weight: float, source: str) -> Figure:
+    """Return the figure of something that is either of two, with the value of the likelier one.
+
+    Parameters
+    ----------
+    first, second : Figure
+    weight : float
+        Probability of the first, at least one half.
+    source : str
+        What is not sure: named in the budget, with the spread that it adds.
+    """
+    levels = (np.arange(400) + 0.5) / 400
+    share = round(400 * weight)
+    draws = np.concatenate([_spread(first, share), _spread(second, len(levels) - share)])
+    added = np.sqrt(max(draws.var() - first.standard_uncertainty**2, 0.0))
+    line = Contribution(source, float(np.copysign(added, second.value - first.value)), "pepper")
+    return from_draws(draws, [*first.budget, line], first.value)
+
+
+def _spread(figure: Figure, count: int) -> NDArray[np.float64]:
+    """Equally likely values of a figure, read back from its quantiles on normal probability paper."""
+    at = ndtri((np.arange(count) + 0.5) / count) if count else np.zeros(0)
+    marks = ndtri(np.asarray(LEVELS))
+    inside: NDArray[np.float64] = np.interp(at, marks, figure.quantiles)
+    return inside
+
+
 def from_normal(
     value: float, standard_uncertainty: float, budget: Sequence[Contribution] = (), *, by_hand: bool = False
 ) -> Figure:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -32,7 +32,7 @@ from truelobe.corrections import (
     readings_by_hand,
     stem_end_by_hand,
 )
-from truelobe.figures import Figure
+from truelobe.figures import Figure, mixture
 from truelobe.fruit import Silhouette, find_fruit, model_name
 from truelobe.fruit.body import BodyFit
 from truelobe.fruit.measure import Size, ViewErrors, measure_size
@@ -208,8 +208,9 @@ def _record(
     covered: tuple[Coverage, tuple[Message, ...]],
 ) -> PepperRecord:
     coverage, messages = covered
-    size = measure_size(stance.fit, setting.errors)
-    other = None if stance.other is None else measure_size(stance.other, setting.errors)
+    if silhouette.doubtful:
+        return _undecided(setting, silhouette, stance, coverage)
+    size, other = _sizes(setting, stance)
     by_photo: dict[str, Figure | None] = {"diameter_mm": size.diameter, "length_mm": size.length}
     hand = readings_by_hand(silhouette, setting.request.corrections)
     diameter = hand.get("diameter", size.diameter)
@@ -234,6 +235,37 @@ def _record(
         left_out=coverage.left_out,
         blemishes=marks,
     )
+
+
+def _undecided(setting: Setting, silhouette: Silhouette, stance: Stance, coverage: Coverage) -> PepperRecord:
+    """A doubtful outline is shown, and left out of the figures until the coach says yes."""
+    decisions = tuple((Decision(x, "whole", "not checked", None), None) for x in setting.request.limits)
+    return PepperRecord(
+        silhouette=silhouette,
+        pose=stance.fit.start.pose,
+        axis=_axis_seen(stance.fit, stance.unsure),
+        colour=coverage.colour,
+        diameter=None,
+        width_seen=None,
+        length=None,
+        not_fully_coloured=None,
+        skin_seen=None,
+        decisions=decisions,
+        messages=(_doubtful(silhouette.number),),
+    )
+
+
+def _sizes(setting: Setting, stance: Stance) -> tuple[Size, Size | None]:
+    """Measure the pepper; where the axis is unsure, widen the figures by what the other axis would give."""
+    size = measure_size(stance.fit, setting.errors)
+    if stance.other is None:
+        return size, None
+    other = measure_size(stance.other, setting.errors)
+    length = size.length
+    if length is not None and other.length is not None:
+        length = mixture(length, other.length, stance.weight, "axis unsure")
+    diameter = mixture(size.diameter, other.diameter, stance.weight, "axis unsure")
+    return replace(size, diameter=diameter, length=length), other
 
 
 def _decisions(
@@ -261,14 +293,6 @@ def _axis_seen(fit: BodyFit, unsure: bool) -> AxisSeen:
 def _pepper_messages(silhouette: Silhouette, stance: Stance, size: Size) -> list[Message]:
     number = silhouette.number
     said = []
-    if silhouette.doubtful:
-        said.append(
-            Message(
-                "outline-doubtful",
-                f"Pepper {number}: the outline is doubtful, so its figures don't count yet.",
-                "Look at the outline: keep it if it is a pepper rightly outlined, else remove it.",
-            )
-        )
     if stance.unsure:
         said.append(
             Message(
@@ -295,6 +319,14 @@ def _pepper_messages(silhouette: Silhouette, stance: Stance, size: Size) -> list
             )
         )
     return said
+
+
+def _doubtful(number: int) -> Message:
+    return Message(
+        "outline-doubtful",
+        f"Pepper {number}: the outline is doubtful, so it is not measured yet.",
+        "Look at the outline: keep it if it is a pepper rightly outlined, else remove it.",
+    )
 
 
 def _plate_messages(setting: Setting, peppers: Sequence[PepperRecord]) -> tuple[Message, ...]:
@@ -324,7 +356,12 @@ def _plate_messages(setting: Setting, peppers: Sequence[PepperRecord]) -> tuple[
                 "Step back until the whole plate and the card are in the picture.",
             )
         )
-    return tuple(said)
+    return _once(said)
+
+
+def _once(said: Sequence[Message]) -> tuple[Message, ...]:
+    """Say each thing once: card and colour look at the same patches and may both complain."""
+    return tuple({message.code: message for message in reversed(said)}.values())[::-1]
 
 
 def _touches_frame(silhouette: Silhouette, photo: Photo) -> bool:

@@ -219,10 +219,10 @@ def starts(silhouette: Silhouette, view: View, floor_mm: float, cue: StemCue | N
     centre = view.ideal(middle_px[None])[0]
     height = floor_mm + width / 2
     if cue is None:
-        long, ratio = principal_axes(silhouette)
+        long, _ = principal_axes(silhouette)
         lying = _lying(middle_px, middle_px + 40 * long, view, height, centre, width, distance)
         across = _lying(middle_px, middle_px + 40 * long[::-1] * [1, -1], view, height, centre, width, distance)
-        return [lying, across] if ratio > 1.08 else [lying, across, _upright(lying, view, "upside down")]
+        return [lying, replace(across, name="across"), _upright(lying, view, "upside down")]
     lying = _lying(middle_px, cue.end_px, view, height, centre, width, distance)
     ratio = _share_of_reach(silhouette, middle_px, cue.end_px)
     return [lying] if ratio > 0.8 else [lying, _upright(lying, view, "standing")]
@@ -268,4 +268,4 @@ def _lying(
 
 def _upright(lying: Start, view: View, pose: Pose) -> Start:
     sign = 1.0 if pose == "standing" else -1.0
-    return replace(lying, axis=sign * view.up, sideways=lying.sideways, lifted=lying.axis, pose=pose)
+    return replace(lying, axis=sign * view.up, sideways=lying.sideways, lifted=lying.axis, pose=pose, name=pose)

@@ -7,15 +7,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from truelobe.camera import View
-from truelobe.fruit.axis import StemCue, principal_axes, stem_cue
+from truelobe.fruit.axis import StemCue, stem_cue
 from truelobe.fruit.body import BodyFit, fit_body, starts
 from truelobe.fruit.priors import priors_for
 from truelobe.fruit.silhouette import Silhouette
 
 # Cost (half a chi-square) by which a second pose must be worse to be set aside: odds of about twenty to one.
 SURE = 3.0
-# Below this ratio of longer to shorter extent an outline's form no longer tells the axis.
-ROUND = 1.15
+# What a pose costs before the outline is looked at, where no stem shows: most peppers lie along their longer side.
+UNLIKELY = {"along": 0.0, "across": 2.0, "upside down": 1.0}
 
 
 @dataclass(frozen=True)
@@ -27,12 +27,18 @@ class Stance:
     fit : BodyFit
     other : BodyFit or None
         The second reading where the axis is unsure.
-    unsure : bool
+    weight : float
+        Probability of the first reading against the second, from their costs.
     """
 
     fit: BodyFit
-    other: BodyFit | None
-    unsure: bool
+    other: BodyFit | None = None
+    weight: float = 1.0
+
+    @property
+    def unsure(self) -> bool:
+        """Whether there is a second reading to ask about."""
+        return self.other is not None
 
 
 def find_stance(
@@ -49,19 +55,26 @@ def find_stance(
     cue : StemCue, optional
         A stem end marked by a person; else the masks are asked.
     given : bool
-        True when a person marked the stem end.
+        True when a person marked the stem end: then nothing is left to ask.
     """
     cue = cue or stem_cue(silhouette)
+    ranked = sorted(_fits(silhouette, view, floor_mm, cue), key=lambda pair: pair[0])
+    (cost, best), *others = ranked
+    near = [(other_cost, fit) for other_cost, fit in others if other_cost - cost < SURE]
+    if given or not near:
+        return Stance(best)
+    return Stance(best, near[0][1], float(1 / (1 + np.exp(cost - near[0][0]))))
+
+
+def _fits(silhouette: Silhouette, view: View, floor_mm: float, cue: StemCue | None) -> list[tuple[float, BodyFit]]:
+    """Fit every pose worth trying; its cost holds how unlikely the pose is by itself."""
     fits = []
     for start in starts(silhouette, view, floor_mm, cue):
         priors = priors_for(start.pose, cue=cue is not None)
-        fits.append(fit_body(silhouette, view, floor_mm, start, priors, cue))
-    if cue is not None:
-        fits.sort(key=lambda fit: fit.cost)
-    others = [fit for fit in fits[1:] if fit.cost - fits[0].cost < SURE]
-    round_one = cue is None and principal_axes(silhouette)[1] < ROUND
-    unsure = not given and (round_one or (cue is not None and bool(others)))
-    return Stance(fits[0], others[0] if unsure and others else None, unsure)
+        fit = fit_body(silhouette, view, floor_mm, start, priors, cue)
+        before = UNLIKELY[start.name] if cue is None else 0.0
+        fits.append((fit.cost + before, fit))
+    return fits
 
 
 def tilt_to_camera_deg(fit: BodyFit) -> float:

@@ -34,6 +34,8 @@ class Start:
     width_mm, distance_mm : float
         First guesses, which set the units of `across` and `along` and of residuals.
     pose : Pose
+    name : str
+        Which of several guesses this is, where no stem shows.
     """
 
     centre: Floats
@@ -43,6 +45,7 @@ class Start:
     width_mm: float
     distance_mm: float
     pose: Pose
+    name: str = "along"
 
 
 @dataclass(frozen=True)
