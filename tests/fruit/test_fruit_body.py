@@ -39,8 +39,10 @@ def outlined(points_mm: np.ndarray, stem_end_mm: np.ndarray, view: View) -> tupl
     return silhouette, StemCue(view.project(stem_end_mm[None])[0], "calyx", 0.05)
 
 
-def ellipsoid(diameter: float, length: float, azimuth_deg: float, view: View) -> tuple[Silhouette, StemCue]:
-    """A spheroid lying on the plate, its axis level."""
+def ellipsoid(
+    diameter: float, length: float, azimuth_deg: float, view: View, exponent: float = 2.0
+) -> tuple[Silhouette, StemCue]:
+    """A spheroid (exponent 2) or a blunter superellipsoid of round section, lying on the plate, its axis level."""
     angle = np.radians(azimuth_deg)
     axis, side, up = (
         np.array([np.cos(angle), np.sin(angle), 0]),
@@ -49,11 +51,13 @@ def ellipsoid(diameter: float, length: float, azimuth_deg: float, view: View) ->
     )
     t, phi = np.meshgrid(np.linspace(0, np.pi, 181), np.linspace(0, 2 * np.pi, 180, endpoint=False))
     centre = np.array([30.0, 20.0, -(FLOOR + diameter / 2)])
+    height = np.sign(np.cos(t)) * np.abs(np.cos(t)) ** (2 / exponent)
+    radius = np.maximum(np.sin(t), 0) ** (2 / exponent)
     points = (
         centre
-        + (length / 2 * np.cos(t))[..., None] * axis
-        + (diameter / 2 * np.sin(t) * np.cos(phi))[..., None] * side
-        + (diameter / 2 * np.sin(t) * np.sin(phi))[..., None] * up
+        + (length / 2 * height)[..., None] * axis
+        + (diameter / 2 * radius * np.cos(phi))[..., None] * side
+        + (diameter / 2 * radius * np.sin(phi))[..., None] * up
     )
     return outlined(points.reshape(-1, 3), centre + 0.92 * length / 2 * axis, view)
 
@@ -119,7 +123,7 @@ def refitted(fit: BodyFit, **changes: object) -> np.ndarray:
 @pytest.fixture(scope="module")
 def tilted_fit() -> BodyFit:
     view = over_the_table(20.0)
-    return fitted(*ellipsoid(80.0, 95.0, 35.0, view), view)
+    return fitted(*ellipsoid(80.0, 95.0, 35.0, view, exponent=4.5), view)
 
 
 def test_focal_length_line_alone(tilted_fit: BodyFit) -> None:
