@@ -75,8 +75,8 @@ def sure(view: View) -> ViewErrors:
 def test_a_sphere_reads_its_true_diameter_not_what_the_card_shows(tilt: float) -> None:
     # A sphere of radius 40 on a plane under a camera 400 mm up shows 89.443 mm at the card's scale, 11.8 % over
     # (2R / sqrt(1 - 2R/H)). The tool must give the sphere back. What may remain: a sphere is rounder than any
-    # pepper (exponent 2; the prior says 4.6 +- 20 %), so the form takes its ends for blunter than they are, which is
-    # worth up to a tenth of what was taken out.
+    # pepper (exponent 2; the prior says 4.6 +- 20 %), so the form takes its ends for blunter than they are, which
+    # is worth up to a tenth of what was taken out.
     view = over_the_table(tilt, 400.0)
     size = measure_size(fitted(*ellipsoid(80.0, 80.0, 25.0, view), view), sure(view))
     assert size.width_seen.value == pytest.approx(80.0, abs=0.94)
