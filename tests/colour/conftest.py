@@ -178,12 +178,16 @@ def make_ball(
     radius_px: int = 90,
     seed: int = 0,
     turn: Sequence[float] = (1.0, 0.0),
+    soft: float = 0.0,
+    cast: Sequence[float] = (1.0, 1.0, 1.0),
+    crosstalk: NDArray[np.float64] | None = None,
 ) -> Ball:
     """Return a ball of radius 40 mm, part of its visible half unripe.
 
     The border is a half plane through the diameter that lies in the image at right angles to `turn`; on a sphere
     the skin between two such half planes has area in proportion to the angle between them, so the unripe share of
-    the visible half is exactly `share`.
+    the visible half is exactly `share`. With `soft` (radians) the skin turns gradually, along a straight line in
+    CIELAB, and is half way at that border.
     """
     size = 2 * radius_px + 9
     middle = (size - 1) / 2
@@ -193,8 +197,9 @@ def make_ball(
     z = np.sqrt(np.maximum(1 - x**2 - y**2, 0))
     along, across = x * turn[0] + y * turn[1], z
     angle = np.arctan2(across, along)  # 0..pi over the visible half: a meridian angle about the image's own axis
-    green = angle < np.pi * share
-    skin = np.where(green[..., None], lab_to_linear(np.array(unripe)), lab_to_linear(np.array(ripe)))
+    border = angle - np.pi * share
+    stage = np.clip(0.5 + border / (2 * soft), 0, 1) if soft else (border >= 0).astype(float)
+    skin = lab_to_linear(np.array(unripe) + stage[..., None] * (np.array(ripe) - np.array(unripe)))
     towards = np.array(direction) / np.linalg.norm(direction)
     lit = np.maximum(x * towards[0] + y * towards[1] + z * towards[2], 0)
     shade = ambient + (1 - ambient) * lit
@@ -203,6 +208,7 @@ def make_ball(
     half = half / np.linalg.norm(half)
     mirror = np.maximum(x * half[0] + y * half[1] + z * half[2], 0) ** 200
     light = light + gloss * (0.04 + 0.96 * (1 - z[..., None]) ** 5) + highlight * mirror[..., None]
+    light = (light if crosstalk is None else light @ crosstalk.T) * np.array(cast)
     table = lab_to_linear(np.array([55.0, 3.0, 12.0])) * np.ones_like(light)
     seen = camera.expose(np.where(inside[..., None], light, table), seed=seed)
     pixel_mm2 = (40 / radius_px) ** 2

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from truelobe.colour.correction import ColourCorrection, Source
-from truelobe.colour.naming import OwnEnds, OwnSkin, from_polar, polar
+from truelobe.colour.naming import OwnEnds, from_polar, own_ends, polar
 from truelobe.colour.reading import Reading, View
 from truelobe.colour.ripeness import RipenessScale
 from truelobe.colour.skin import gather_area, readable
@@ -95,7 +95,8 @@ def edge_effect(view: View, reading: Reading, line: float, edge: float) -> float
     """Return the change of the share when `edge` pixels all round are not skin after all."""
     band = max(edge, 1.0)
     inner = readable(view.mask, np.ones_like(view.facing), band)
-    area = gather_area(inner, reading.area.read & inner, view.skin_mm2, view.facing)
+    read = reading.area.read & readable(inner, view.facing, view.rim_px)
+    area = gather_area(inner, read, view.skin_mm2, view.facing)
     moved = reading.share(reading.skin.sound, line, area.weight)
     return (moved - reading.share(reading.skin.sound, line)) * edge / band
 
@@ -104,8 +105,8 @@ def left_out_effect(reading: Reading, line: float) -> float:
     """Return the doubt from skin left out: half the change if it were counted as it looks, and its own chance."""
     share = reading.share(reading.skin.sound, line)
     both = reading.skin.sound | reading.skin.marked
-    total = float(reading.weight[both].sum())
-    part = float(reading.weight[reading.skin.marked].sum()) / total if total > 0 else 0.0
+    unread = int((reading.skin.marked | reading.skin.unread).sum())
+    part = unread / max(unread + int(reading.skin.sound.sum()), 1)
     looks = reading.share(both, line)
     return float(np.hypot(0.5 * (looks - share), 0.25 * part * np.sqrt(share * (1 - share))))
 
@@ -117,6 +118,7 @@ class _Sampled:
     pixels: NDArray[np.uint8]
     lab: Float32
     weight: Float32
+    dimming: Float32
     ends: OwnEnds
     line: float
 
@@ -125,14 +127,10 @@ class _Sampled:
         rows = np.flatnonzero(reading.skin.sound)
         keep = np.unique(np.linspace(0, len(rows) - 1, min(SAMPLE, len(rows))).astype(np.int64))
         lab = view.lab.reshape(-1, 3)[rows[keep]]
-        ends = OwnEnds(reading.ends.pair, _kept(reading.ends.ripe, keep), _kept(reading.ends.unripe, keep))
-        return cls(
-            view.pixels.reshape(-1, 3)[rows[keep]],
-            lab,
-            reading.weight.ravel()[rows[keep]],
-            ends.seen_as(lab),
-            line,
-        )
+        chosen = rows[keep]
+        weight, dimming = reading.weight.ravel()[chosen], reading.skin.dimming.ravel()[chosen]
+        ends = own_ends(lab, weight, reading.ends.pair)
+        return cls(view.pixels.reshape(-1, 3)[chosen], lab, weight, dimming, ends, line)
 
     def with_other_lines(self, rng: np.random.Generator) -> Float64:
         """Change the references, and the way between them, by what is uncertain of them."""
@@ -147,16 +145,13 @@ class _Sampled:
         """Change one part of the color correction by what is uncertain of it."""
         here = self._share(self.ends.scale, self.lab, self.line)
         labs = correction.draws(DRAWS, rng, (source,)).to_lab(self.pixels)
-        return np.array([self._share(self.ends.seen_as(lab).scale, lab, self.line) for lab in labs]) - here
+        scales = [own_ends(lab, self.weight, self.ends.pair).scale for lab in labs]
+        shares = [self._share(scale, lab, self.line) for scale, lab in zip(scales, labs, strict=True)]
+        return np.array(shares) - here
 
     def _share(self, scale: RipenessScale, lab: Float32, line: float) -> float:
-        below = scale.ripeness(lab) < line
+        below = scale.place(lab, self.dimming).ripeness < line
         return float(self.weight[below].sum() / max(float(self.weight.sum()), 1e-9))
-
-
-def _kept(own: OwnSkin, keep: NDArray[np.int64]) -> OwnSkin:
-    """Number an end's pixels within the sample."""
-    return OwnSkin(np.flatnonzero(np.isin(keep, own.pixels)), own.chroma, own.hue)
 
 
 def _moved(lab: Float64, sd: Float64, rng: np.random.Generator) -> Float64:

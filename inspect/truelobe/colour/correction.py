@@ -281,10 +281,10 @@ def _print_errors(patches: Patches, agreement: float, n: int, rng: np.random.Gen
     """
     least = patches.u_de00.min() / np.sqrt(3)
     cast = np.sqrt(SHARED_PRINT_VARIANCE) * least
-    own = np.sqrt(np.maximum(patches.u_de00**2 / 3 - cast**2, 0)) * np.clip(agreement, 0.5, 1.5)
+    own = np.sqrt(np.maximum(patches.u_de00**2 / 3 - cast**2, 0)) * np.clip(agreement, 0.8, 1.5)
     chroma = np.hypot(patches.lab[:, 1], patches.lab[:, 2])
     hue = np.arctan2(patches.lab[:, 2], patches.lab[:, 1])
-    lch = rng.normal(0, 1, (n, len(patches), 3)) * own[:, None]
+    lch = rng.normal(0, 1, (n, len(patches), 3))[:, patches.group] * own[:, None]  # twins are wrong alike
     radial, sideways = lch[..., 1] * (1 + 0.045 * chroma), lch[..., 2] * (1 + 0.015 * chroma)
     shift = np.stack(
         [

@@ -45,7 +45,7 @@ class Coverage:
     counted : bool (h, w)
         Skin counted as not fully colored.
     left_out : bool (h, w)
-        Skin not read: highlights, blemishes, skin in deep shade.
+        Highlights and blemishes: left out of both sides.
     messages : tuple of Message
     all_green : bool
         Nearly all skin is green: fully colored on a green plate, unripe on any other. The caller knows the plate.
@@ -120,7 +120,7 @@ def measure_coverage(
 def _masks(reading: Reading, line: float, mask: Bool) -> tuple[Bool, Bool]:
     """Return at full size what was counted and what was left out; the rim shows what was said for it."""
     spoken = reading.area.nearest
-    out = reading.skin.left_out.ravel()[spoken]
+    out = reading.skin.marked.ravel()[spoken]
     below = np.where(reading.skin.sound, line - reading.ripeness, np.float32(-1)).ravel()[spoken]
     left_out = enlarged(np.where(out, np.float32(1), np.float32(-1)), mask) & mask
     counted = enlarged(below, mask) & mask & ~left_out
@@ -144,7 +144,8 @@ def _no_reference(colour: str) -> Message:
 
 
 def _messages(reading: Reading) -> tuple[Message, ...]:
-    part = float(reading.weight[reading.skin.left_out].sum()) / max(float(reading.weight.sum()), 1e-9)
+    unread = reading.skin.marked | reading.skin.unread
+    part = float(unread.sum()) / max(int((unread | reading.skin.sound).sum()), 1)
     if part <= LEFT_OUT_MOST:
         return ()
     return (

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
@@ -24,10 +25,12 @@ LEAST_COLOURED: Final = 0.03
 
 _FOREIGN_PURITY: Final = 0.5
 _PURPLE_ANGLES: Final = (20.0, 165.0)
+_TELLS_LIGHTNESS: Final = 12.0
+_TELLS_CHROMA: Final = 6.0
 _OWN_HUE_SD: Final = 2.5
 _OWN_CHROMA_SD: Final = 5.0
 _FURTHEST: Final = 2.5
-_OWN_FROM: Final = (0.6, 0.85)
+_OWN_FROM: Final = (0.7, 0.85)
 _LEAST_PURITY: Final = 0.25
 _LEAST_OWN_SHARE: Final = 0.03
 
@@ -51,7 +54,8 @@ def name_colour(lab: Float32, weight: Float32, references: References) -> str:
     """
     angle = skin_colour(lab).angle
     total = max(float(weight.sum()), 1e-9)
-    purple = (angle < _PURPLE_ANGLES[0]) | (angle > _PURPLE_ANGLES[1])
+    told = (lab[:, 0] > _TELLS_LIGHTNESS) & (np.hypot(lab[:, 1], lab[:, 2]) > _TELLS_CHROMA)
+    purple = told & ((angle < _PURPLE_ANGLES[0]) | (angle > _PURPLE_ANGLES[1]))
     purple_share = float(weight[purple].sum()) / total
     if purple_share > 0.2:
         return "purple" if purple_share > 0.6 else "striped"
@@ -144,10 +148,6 @@ class OwnEnds:
         """What stays uncertain of the unripe end."""
         return _adapted(self.pair.unripe, self.unripe)[1]
 
-    def seen_as(self, lab: Float32) -> OwnEnds:
-        """Return the ends for the same pixels seen in other colors (N, 3)."""
-        return OwnEnds(self.pair, _look(lab, self.ripe.pixels), _look(lab, self.unripe.pixels))
-
 
 def scale_of(pair: ColourReference) -> RipenessScale:
     """Return the line between two references as they stand."""
@@ -175,23 +175,43 @@ def own_ends(lab: Float32, weight: Float32, pair: ColourReference) -> OwnEnds:
     for _ in range(2):
         placed = ends.scale.place(lab)
         read = placed.purity > _LEAST_PURITY
-        ripe = _end_skin(lab, weight, read, placed.ripeness, float(ripe_from))
-        unripe = _end_skin(lab, weight, read, 1 - placed.ripeness, float(unripe_from))
+        ripe = _end_skin(lab, weight, read, placed.position, float(ripe_from), _densest_half)
+        unripe = _end_skin(lab, weight, read, 1 - placed.position, float(unripe_from), _furthest_quarter)
         ends = OwnEnds(pair, ripe, unripe)
     return ends
 
 
-def _end_skin(lab: Float32, weight: Float32, read: Bool, towards: Float32, start: float) -> OwnSkin:
-    """Return the skin near one end, if it is enough: beyond `start`, less the third furthest from the end.
+def _end_skin(
+    lab: Float32,
+    weight: Float32,
+    read: Bool,
+    towards: Float32,
+    start: float,
+    choose: Callable[[Float32], Bool],
+) -> OwnSkin:
+    """Return the skin that stands for one end, if there is enough beyond `start`.
 
-    Of that the half stronger in color, for gloss only weakens it.
+    Of the chosen part the half stronger in color, for gloss only weakens it.
     """
     pixels = np.flatnonzero(read & (towards > start))
     if pixels.size < 10 or float(weight[pixels].sum()) <= _LEAST_OWN_SHARE * float(weight.sum()):
         return _NO_SKIN
-    pixels = pixels[towards[pixels] >= np.quantile(towards[pixels], 1 / 3)]
+    pixels = pixels[choose(towards[pixels])]
     strength = _per_light(lab[pixels])
     return _look(lab, pixels[strength >= np.median(strength)])
+
+
+def _densest_half(towards: Float32) -> Bool:
+    """Fully colored skin is what most colored skin has come to: the shortest stretch that holds half of it."""
+    ordered = np.sort(towards)
+    half = (len(ordered) + 1) // 2
+    first = int(np.argmin(ordered[half - 1 :] - ordered[: len(ordered) - half + 1]))
+    return np.asarray((towards >= ordered[first]) & (towards <= ordered[first + half - 1]), dtype=np.bool_)
+
+
+def _furthest_quarter(towards: Float32) -> Bool:
+    """Green skin on a pepper that turns is mostly on its way already: the greenest quarter of it."""
+    return np.asarray(towards >= np.quantile(towards, 0.75), dtype=np.bool_)
 
 
 def _hue_between(pair: ColourReference) -> float:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import cv2
@@ -52,6 +52,11 @@ class View:
     read: Bool
     shrunk: float
 
+    @property
+    def rim_px(self) -> float:
+        """Width of the rim that is not read, pixels of this size."""
+        return max(RIM_PX, RIM_PHOTO_PX / self.shrunk)
+
 
 def view_at_working_size(
     pixels: NDArray[np.uint8], mask: Bool, skin_mm2: Float32, facing: Float32, correction: ColourCorrection
@@ -71,8 +76,8 @@ def view_at_working_size(
         mask = np.asarray(part > _ALL_SKIN)
     else:
         shrunk = 1.0
-    read = readable(mask, facing, max(RIM_PX, RIM_PHOTO_PX / shrunk))
-    return View(pixels, mask, skin_mm2, facing, correction.to_lab(pixels), read, shrunk)
+    view = View(pixels, mask, skin_mm2, facing, correction.to_lab(pixels), mask, shrunk)
+    return replace(view, read=readable(mask, facing, view.rim_px))
 
 
 def _smaller(values: NDArray[np.floating], size: tuple[int, int]) -> Float32:
@@ -121,10 +126,10 @@ def read(view: View, pair: ColourReference) -> Reading:
     scale = scale_of(pair)
     for _ in range(2):
         skin = read_skin(view.lab, view.read, view.skin_mm2, view.facing, scale)
-        area = gather_area(view.mask, skin.sound | skin.left_out, view.skin_mm2, view.facing)
+        area = gather_area(view.mask, skin.sound | skin.marked, view.skin_mm2, view.facing)
         ends = own_ends(view.lab[skin.sound], area.weight[skin.sound], pair)
         scale = ends.scale
-    return Reading(skin, area, ends, scale, scale.ripeness(view.lab))
+    return Reading(skin, area, ends, scale, scale.place(view.lab, skin.dimming).ripeness)
 
 
 def enlarged(level: Float32, like: Bool) -> Bool:

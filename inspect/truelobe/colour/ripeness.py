@@ -76,6 +76,8 @@ class Placed:
     ----------
     ripeness : float32 (...)
         0..1.
+    position : float32 (...)
+        Where the line has the pixel's skin angle; runs beyond 0 and 1.
     purity : float32 (...)
         Share of the pixel's light that is the skin's color, 0..1; the rest is gloss, or the skin is not sound.
     line_light : float32 (...)
@@ -83,6 +85,7 @@ class Placed:
     """
 
     ripeness: Float32
+    position: Float32
     purity: Float32
     line_light: Float32
 
@@ -100,22 +103,29 @@ class RipenessScale:
     unripe: Float64
     ripe: Float64
 
-    def place(self, lab: ArrayLike) -> Placed:
-        """Place CIELAB (..., 3) on the line."""
+    def place(self, lab: ArrayLike, dimming: ArrayLike = 1.0) -> Placed:
+        """Place pixels on the line.
+
+        Parameters
+        ----------
+        lab : array_like (..., 3)
+            CIELAB.
+        dimming : array_like (...)
+            Skin that is turning is darker than either end, and its a*, b* are smaller for it. The light of the
+            skin over that of a straight line, where the surroundings tell; 1 where they do not.
+        """
         value = np.asarray(lab, dtype=np.float32)
         skin = skin_colour(value)
         at = self._by_angle[:, ((skin.angle + 90) * _PER_DEGREE + 0.5).astype(np.int32)]
-        along, strength, chroma, light = at
+        along, strength, chroma, light, position = at
         seen = np.hypot(value[..., 1], value[..., 2]) / np.maximum(value[..., 0] + 16, 1)
-        over = np.clip(seen / chroma, 1, _MOST_OVER)
+        turning = np.clip(5 * position * (1 - position), 0, 1)
+        dimmed = 1 - turning * (1 - np.cbrt(np.asarray(dimming, dtype=np.float32)))
+        over = np.clip(seen / chroma, 1, _MOST_OVER) * dimmed
         step = (self.ripe - self.unripe)[1:]
         start, length = np.float32(self.unripe[1:] @ step), np.float32(step @ step + 1e-6)
         ripeness = np.clip((over * along - start) / length, 0, 1)
-        return Placed(ripeness, np.clip(skin.strength / strength, 0, 1), light)
-
-    def ripeness(self, lab: ArrayLike) -> Float32:
-        """Return ripeness (...) in 0..1 for CIELAB (..., 3)."""
-        return self.place(lab).ripeness
+        return Placed(ripeness, position, np.clip(skin.strength / strength, 0, 1), light)
 
     @property
     def middle_light(self) -> float:
@@ -124,13 +134,13 @@ class RipenessScale:
 
     @cached_property
     def _by_angle(self) -> Float32:
-        """Rows over skin angle: a*, b* along the line, strength, chroma per (L + 16), Y."""
+        """Rows over skin angle: a*, b* along the line, strength, chroma per (L + 16), Y, position."""
         line = self.unripe + _STEPS[:, None] * (self.ripe - self.unripe)
         line[:, 0] = np.maximum(line[:, 0], 1)
         skin = skin_colour(line)
         order = np.argsort(skin.angle)
         along = line[:, 1:] @ (self.ripe - self.unripe)[1:]
         chroma = np.maximum(np.hypot(line[:, 1], line[:, 2]) / (line[:, 0] + 16), 1e-3)
-        rows = (along, np.maximum(skin.strength, 1e-3), chroma, luminance(line[:, 0]))
+        rows = (along, np.maximum(skin.strength, 1e-3), chroma, luminance(line[:, 0]), _STEPS)
         table = [np.interp(_ANGLES, skin.angle[order], row[order]) for row in rows]
         return np.asarray(table, dtype=np.float32)

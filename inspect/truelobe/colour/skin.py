@@ -41,9 +41,12 @@ TOO_DARK: Final = 6.0
 _WHITE_OVER: Final = 0.6
 _LEAST_PURITY: Final = 0.12
 _LEAST_CHROMA: Final = 5.0
+_OFF_LINE: Final = 0.95
 _DARK_SPOT: Final = 0.5
+_GREEN_UP_TO: Final = 0.12
 _LARGEST_SPOT_MM2: Final = 150.0
 _MIRROR: Final = 0.45
+_MOST_DIMMED: Final = 0.15
 _NEIGHBOURHOOD: Final = 0.12
 _LARGEST_SPECK: Final = 4
 _RINGS: Final = 24
@@ -119,21 +122,17 @@ class Skin:
         Skin whose color is read.
     marked : bool (h, w)
         Highlight, scar, bleached skin or brown spot: left out of both sides.
-    dark : bool (h, w)
-        Too dark to tell: left out.
-    mirror : bool (h, w)
-        Seen so slantwise that it mirrors the room: its area counts, the nearest sound skin speaks for it.
+    unread : bool (h, w)
+        Too dark to tell, or seen so slantwise that it mirrors the room: its area counts, the nearest sound skin
+        speaks for it.
+    dimming : float32 (h, w)
+        Skin light over what it would be on the line from unripe to ripe under the light around; 1 where unknown.
     """
 
     sound: Bool
     marked: Bool
-    dark: Bool
-    mirror: Bool
-
-    @property
-    def left_out(self) -> Bool:
-        """All skin whose color is not read and that nothing speaks for."""
-        return np.asarray(self.marked | self.dark, dtype=np.bool_)
+    unread: Bool
+    dimming: Float32
 
 
 def read_skin(lab: Float32, read: Bool, skin_mm2: Float32, facing: Float32, scale: RipenessScale) -> Skin:
@@ -150,25 +149,36 @@ def read_skin(lab: Float32, read: Bool, skin_mm2: Float32, facing: Float32, scal
     dark = read & (lab[..., 0] < TOO_DARK)
     usable = read & ~dark
     if not usable.any():
-        return Skin(usable, np.zeros_like(usable), dark, np.zeros_like(usable))
+        return Skin(usable, np.zeros_like(usable), dark, np.ones(usable.shape, np.float32))
     placed = scale.place(lab)
     light = luminance(lab[..., 0])
     white, shading = light * (1 - placed.purity), light * placed.purity / placed.line_light
     size = max(3.0, _NEIGHBOURHOOD * float(np.sqrt(usable.sum())))
-    shading_around = _around(shading, usable, size)
+    off_line = np.abs(placed.position - 0.5) > _OFF_LINE
+    at_an_end = usable & (np.abs(placed.position - 0.5) > 0.35) & ~off_line & (placed.purity > 0.5)
+    shading_around = _around(shading, at_an_end if at_an_end.any() else usable, size)
     usual = _usual_white(white, facing, usable)
     allowed = 1.5 * usual + _WHITE_OVER * shading_around * scale.middle_light
     faint = (placed.purity < _LEAST_PURITY) | (np.hypot(lab[..., 1], lab[..., 2]) < _LEAST_CHROMA)
+    faint |= off_line & (placed.purity < 0.5)
+    bright = light > _around(light, usable, size)
+    dark |= usable & faint & ~bright
+    usable &= ~dark
     pale = _of_size(usable & ((white > allowed) | faint), _LARGEST_SPECK, np.inf)
-    turning = (placed.ripeness > 0.1) & (placed.ripeness < 0.9)
-    spot = usable & ~pale & turning & (shading < _DARK_SPOT * shading_around)
+    not_green = placed.position > _GREEN_UP_TO
+    spot = usable & ~pale & not_green & (shading < _DARK_SPOT * shading_around)
     millimetres = float(np.median(skin_mm2[usable] * np.maximum(facing[usable], GRAZING)))
     spot = _alone(
         _of_size(spot, _LARGEST_SPECK, _LARGEST_SPOT_MM2 / max(millimetres, 1e-6)), usable, placed.ripeness
     )
     marked = usable & _grown(pale | spot)
     mirror = marked & (facing < _MIRROR)
-    return Skin(usable & ~marked, marked & ~mirror, dark, mirror)
+    dimming = np.clip(_smooth(shading) / np.maximum(shading_around, 1e-4), _MOST_DIMMED, 1).astype(np.float32)
+    return Skin(usable & ~marked, marked & ~mirror, dark | mirror, dimming)
+
+
+def _smooth(values: Float32) -> Float32:
+    return np.asarray(cv2.blur(values, (3, 3)), dtype=np.float32)
 
 
 def _alone(spots: Bool, usable: Bool, ripeness: Float32) -> Bool:

@@ -1,0 +1,101 @@
+"""Ripeness does not see shading or gloss, and its midpoint is where both ends are equally far."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from conftest import SKINS
+from hypothesis import given
+from hypothesis import strategies as st
+
+from truelobe.colour import lab_to_linear, linear_to_lab
+from truelobe.colour.budget import PATH_SD
+from truelobe.colour.naming import own_ends, scale_of
+from truelobe.colour.references import load_references
+from truelobe.colour.ripeness import RipenessScale, skin_colour
+
+pytestmark = pytest.mark.opencv
+
+GREEN = np.array(SKINS["green"], dtype=float)
+COLOURS = ["red", "orange", "yellow"]
+
+
+def scale(colour: str) -> RipenessScale:
+    return RipenessScale(GREEN, np.array(SKINS[colour], dtype=float))
+
+
+@pytest.mark.parametrize("colour", [*COLOURS, "green"])
+@given(shade=st.floats(0.3, 1.5), gloss=st.floats(0, 0.3))
+def test_shading_and_white_gloss_leave_the_skin_angle_alone(colour: str, shade: float, gloss: float) -> None:
+    skin = lab_to_linear(np.array(SKINS[colour], dtype=float))
+    seen = skin_colour(linear_to_lab(skin * shade + gloss))
+    assert float(seen.angle) == pytest.approx(float(skin_colour(linear_to_lab(skin)).angle), abs=0.6)
+
+
+@pytest.mark.parametrize("colour", COLOURS)
+def test_ends_and_middle(colour: str) -> None:
+    ripe = np.array(SKINS[colour], dtype=float)
+    steps = np.linspace(0, 1, 21)[:, None]
+    line = GREEN + steps * (ripe - GREEN)
+    assert np.allclose(scale(colour).place(line).ripeness, steps[:, 0], atol=0.02)
+    middle = line[10, 1:]
+    assert np.hypot(*(middle - GREEN[1:])) == pytest.approx(np.hypot(*(middle - ripe[1:])))
+
+
+@pytest.mark.parametrize("colour", COLOURS)
+def test_dark_ripe_skin_stays_ripe_and_dark_green_stays_green(colour: str) -> None:
+    for shade in (1.0, 0.5, 0.2, 0.08):
+        both = linear_to_lab(lab_to_linear(np.array([SKINS[colour], SKINS["green"]], dtype=float)) * shade)
+        ripeness = scale(colour).place(both).ripeness
+        assert ripeness[0] > 0.9
+        assert ripeness[1] < 0.1
+
+
+def test_midpoints_of_other_ways_of_mixing_lie_as_far_apart_as_the_budget_says() -> None:
+    # The share of light (additive), and the absorption (pigments: log reflectance), mixed in even steps between
+    # the same two skins: each way has its own spot equally far from both ends in a*, b*. Where the scale puts it
+    # tells how wrong a straight line can be.
+    weights = np.linspace(0, 1, 2001)[:, None]
+    found = []
+    for colour in COLOURS:
+        for unripe in (SKINS["green"], (35, -18, 27), (50, -22, 40)):
+            ends = np.array([unripe, SKINS[colour]], dtype=float)
+            light = np.clip(lab_to_linear(ends), 1e-3, None)
+            ways = (
+                linear_to_lab((1 - weights) * light[0] + weights * light[1]),
+                linear_to_lab(np.exp((1 - weights) * np.log(light[0]) + weights * np.log(light[1]))),
+            )
+            for way in ways:
+                towards = (way[:, 1:] - ends[0, 1:]) @ (ends[1] - ends[0])[1:]
+                spot = np.argmin(np.abs(towards / np.sum((ends[1] - ends[0])[1:] ** 2) - 0.5))
+                dimming = ((way[spot, 0] + 16) / (ends[:, 0].mean() + 16)) ** 3
+                found.append(float(RipenessScale(*ends).place(way[spot], min(dimming, 1.0)).ripeness))
+    assert abs(np.mean(found) - 0.5) < PATH_SD
+    assert np.std(found) < 1.3 * PATH_SD
+
+
+@pytest.mark.parametrize("colour", COLOURS)
+def test_a_pepper_brings_its_own_ends(colour: str) -> None:
+    pair = load_references().of(colour)
+    assert pair is not None
+    plain = scale_of(pair)
+    rng = np.random.default_rng(2)
+    turned = np.radians(4)
+    turn = np.array([[1, 0, 0], [0, np.cos(turned), -np.sin(turned)], [0, np.sin(turned), np.cos(turned)]])
+    ripe, unripe = turn @ plain.ripe, turn @ plain.unripe
+    lab = np.concatenate([np.tile(ripe, (600, 1)), np.tile(unripe, (400, 1))]) + rng.normal(0, 0.5, (1000, 3))
+    ends = own_ends(lab.astype(np.float32), np.ones(1000, np.float32), pair)
+    for own, reference, truth in ((ends.scale.ripe, plain.ripe, ripe), (ends.scale.unripe, plain.unripe, unripe)):
+        assert np.hypot(*(own - truth)[1:]) < 0.5 * np.hypot(*(reference - truth)[1:])
+    assert ends.ripe_sd[1] < pair.ripe.spread[2]
+
+
+def test_a_reference_follows_only_within_its_spread() -> None:
+    pair = load_references().of("red")
+    assert pair is not None
+    # Orange skin declared red: the red reference may move toward it, by two and a half spreads at most.
+    lab = np.tile(np.array(SKINS["orange"], np.float32), (500, 1))
+    ends = own_ends(lab, np.ones(500, np.float32), pair)
+    hue = np.degrees(np.arctan2(ends.scale.ripe[2], ends.scale.ripe[1]))
+    asked = np.degrees(np.arctan2(pair.ripe.lab[2], pair.ripe.lab[1]))
+    assert hue - asked <= 2.5 * pair.ripe.spread[2] + 1e-6
