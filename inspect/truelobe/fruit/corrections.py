@@ -7,6 +7,7 @@ afterwards. A caller that mends several outlines of one photo may pass the `maps
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Sequence
 
 import cv2
@@ -18,7 +19,7 @@ from truelobe.fruit.finder import candidate, compared
 from truelobe.fruit.grouping import Groups, group
 from truelobe.fruit.hidden import hidden, rim
 from truelobe.fruit.network import FruitMaps, look
-from truelobe.fruit.silhouette import Box, Mask, Polygon, Silhouette, area, bounding_box, contours, filled
+from truelobe.fruit.silhouette import Box, Mask, Polygon, Silhouette, area, bounding_box, contours, filled, moved
 from truelobe.messages import TruelobeError
 
 _LOWER_THRESHOLDS = (0.5, 0.3, 0.15, 0.06)
@@ -196,31 +197,6 @@ def _closer(pixels: NDArray[np.uint8], xy: tuple[float, float], others: Sequence
     return None if found is None else moved(found, x0, y0)
 
 
-def moved(one: Silhouette, right: int, down: int) -> Silhouette:
-    """Return the silhouette shifted by whole pixels."""
-    shift = np.array([right, down], np.float64)
-
-    def shifted(rings: tuple[Polygon, ...]) -> tuple[Polygon, ...]:
-        return tuple(ring + shift for ring in rings)
-
-    x0, y0, x1, y1 = one.box
-    return Silhouette(
-        number=one.number,
-        box=(x0 + right, y0 + down, x1 + right, y1 + down),
-        body=one.body,
-        calyx=one.calyx,
-        stem=one.stem,
-        outline_px=shifted(one.outline_px),
-        calyx_px=shifted(one.calyx_px),
-        stem_px=shifted(one.stem_px),
-        centre_px=one.centre_px + shift,
-        score=one.score,
-        doubtful=one.doubtful,
-        hidden_fraction=one.hidden_fraction,
-        occluded=one.occluded,
-    )
-
-
 def _on_network(one: Silhouette, maps: FruitMaps) -> Mask:
     height, width = maps.fruit.shape
     return filled([maps.to_network(ring) for ring in one.outline_px], (0, 0, width, height))
@@ -243,7 +219,7 @@ def _without(maps: FruitMaps, taken: Mask) -> FruitMaps:
 
 
 def _with_fruit(maps: FruitMaps, fruit: NDArray[np.float32]) -> FruitMaps:
-    return FruitMaps(fruit, maps.calyx, maps.stem, maps.vector, maps.contact, maps.barred, maps.scale, maps.shape)
+    return dataclasses.replace(maps, fruit=fruit)
 
 
 def _closed(mask: Mask, reach: float) -> Mask:

@@ -14,11 +14,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from truelobe.fruit.classical import find_by_colour
+from truelobe.fruit.closer import closer_look
 from truelobe.fruit.grouping import Groups, group
 from truelobe.fruit.hidden import Hidden, hidden, rim
 from truelobe.fruit.network import FruitMaps, look, model_path, probability
-from truelobe.fruit.refine import Edge, snapped
-from truelobe.fruit.silhouette import Mask, Polygon, Silhouette, area, bounding_box, contours, filled, grown
+from truelobe.fruit.refine import Edge, Refinement, snapped
+from truelobe.fruit.silhouette import Mask, Polygon, Silhouette, area, bounding_box, contours, filled, grown, moved
 from truelobe.fruit.window import Window, window
 from truelobe.messages import TruelobeError
 
@@ -74,23 +75,57 @@ def model_name() -> str:
     return f"outlines {hashlib.sha256(content).hexdigest()[:8]}"
 
 
-def outlined(pixels: NDArray[np.uint8], maps: FruitMaps, groups: Groups) -> tuple[Silhouette, ...]:
+def outlined(
+    pixels: NDArray[np.uint8], maps: FruitMaps, groups: Groups, refine: Refinement = snapped
+) -> tuple[Silhouette, ...]:
     """Outline grouped fruits on the photo's own pixels, and compare them with each other."""
-    found = [candidate(pixels, maps, groups, number) for number in range(1, groups.count + 1)]
+    found = [candidate(pixels, maps, groups, number, refine=refine) for number in range(1, groups.count + 1)]
     return compared([one for one in found if one is not None], maps.shape)
 
 
 def candidate(
-    pixels: NDArray[np.uint8], maps: FruitMaps, groups: Groups, number: int, level: float = 0.0
+    pixels: NDArray[np.uint8],
+    maps: FruitMaps,
+    groups: Groups,
+    number: int,
+    level: float = 0.0,
+    refine: Refinement = snapped,
 ) -> Candidate | None:
-    """Outline one fruit; None if nothing of it is left at full size. `level` is the logit of its edge."""
+    """Outline one fruit, from near where that shows more; None if nothing of it is left at full size.
+
+    Parameters
+    ----------
+    pixels : ndarray of uint8, shape (H, W, 3)
+    maps, groups : FruitMaps, Groups
+        Of the look at these pixels.
+    number : int
+        The fruit's label in `groups`.
+    level : float
+        Logit of its edge.
+    refine : callable
+        What moves the outline onto the edge in the photo.
+    """
+    again = closer_look(pixels, maps, groups.bodies == number)
+    near = None if again is None else _candidate(again.pixels, again.maps, again.groups, again.number, 0.0, refine)
+    if again is None or near is None:
+        return _candidate(pixels, maps, groups, number, level, refine)
+    right, down = again.corner
+    return Candidate(
+        moved(near.silhouette, right, down), near.outer + np.array([right, down], np.float64), near.sureness
+    )
+
+
+def _candidate(
+    pixels: NDArray[np.uint8], maps: FruitMaps, groups: Groups, number: int, level: float, refine: Refinement
+) -> Candidate | None:
+    """Outline one fruit from one look."""
     view = window(pixels, maps, groups, number, level)
     rings = contours(view.body, 0.0)
     if not rings:
         return None
     main = abs(area(rings[0]))
     kept = [ring for ring in rings if abs(area(ring)) >= _SMALLEST_RING * main]
-    edges = [snapped(kept[0], view.lab, view.other, view.network_px)]
+    edges = [refine(kept[0], view.lab, view.other, view.network_px)]
     outline = tuple(view.to_photo(ring) for ring in (edges[0].ring, *kept[1:]))
     own = groups.bodies == number
     chance = probability(maps.fruit)

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from truelobe.data import data_path
-from truelobe.fruit.silhouette import Box, Mask, Polygon, filled
+from truelobe.fruit.silhouette import Box, Polygon, filled
 
 Floats = NDArray[np.float32]
 
@@ -40,12 +40,14 @@ class FruitMaps:
         From each pixel of a fruit or stem to the middle of what shows of that fruit, in network pixels, x first.
     contact : ndarray of float32, shape (h, w)
         Probability, 0..1, of a border between two fruits.
-    barred : ndarray of bool, shape (h, w)
-        Where no fruit is looked for.
     scale : tuple of float
         Network pixels per photo pixel, across and down.
     shape : tuple of int
         Height and width of the photo.
+    exclude : tuple of ndarray, shape (K, 2)
+        Polygons in photo pixels where no fruit is looked for.
+    model : Path
+        The network that was asked.
     """
 
     fruit: Floats
@@ -53,9 +55,10 @@ class FruitMaps:
     stem: Floats
     vector: Floats
     contact: Floats
-    barred: Mask
     scale: tuple[float, float]
     shape: tuple[int, int]
+    exclude: tuple[Polygon, ...]
+    model: Path
 
     def to_network(self, photo_xy: NDArray[np.floating]) -> Polygon:
         """Photo positions (..., 2) in network pixels."""
@@ -90,8 +93,13 @@ def model_path() -> Path:
     return data_path(*MODEL)
 
 
-def look(pixels: NDArray[np.uint8], exclude: Sequence[Polygon] = (), model: Path | None = None) -> FruitMaps:
-    """Ask the network once about a whole photo.
+def look(
+    pixels: NDArray[np.uint8],
+    exclude: Sequence[Polygon] = (),
+    model: Path | None = None,
+    view: tuple[int, int] = (INPUT_WIDTH, INPUT_HEIGHT),
+) -> FruitMaps:
+    """Ask the network once about a whole photo, or a piece of one.
 
     Parameters
     ----------
@@ -101,15 +109,18 @@ def look(pixels: NDArray[np.uint8], exclude: Sequence[Polygon] = (), model: Path
         Polygons in photo pixels where no fruit is looked for.
     model : Path, optional
         Another network file than the one shipped.
+    view : tuple of int
+        Width and height of what the network is given, multiples of 32, width the larger.
     """
     height, width = pixels.shape[:2]
+    model = model or model_path()
     upright = height > width
     long, short = (height, width) if upright else (width, height)
-    factor = min(INPUT_WIDTH / long, INPUT_HEIGHT / short)
+    factor = min(view[0] / long, view[1] / short)
     size = (max(round(width * factor), 1), max(round(height * factor), 1))
     how = cv2.INTER_AREA if factor < 1 else cv2.INTER_CUBIC
     small = np.asarray(cv2.resize(pixels, size, interpolation=how), np.uint8)
-    answer = _asked(np.rot90(small) if upright else small, model or model_path())
+    answer = _asked(np.rot90(small) if upright else small, model, view)
     if upright:
         answer = np.rot90(answer, -1, axes=(1, 2))
         answer[3:5] = np.stack([-answer[4], answer[3]])
@@ -122,9 +133,10 @@ def look(pixels: NDArray[np.uint8], exclude: Sequence[Polygon] = (), model: Path
         stem=np.where(barred, np.float32(-20), answer[2]),
         vector=np.ascontiguousarray(np.moveaxis(answer[3:5], 0, -1)) * np.float32(_VECTOR_UNIT),
         contact=probability(answer[5]),
-        barred=barred,
         scale=scale,
         shape=(height, width),
+        exclude=tuple(exclude),
+        model=model,
     )
 
 
@@ -133,22 +145,22 @@ def probability(logit: Floats) -> Floats:
     return (1 / (1 + np.exp(-np.clip(logit, -30, 30)))).astype(np.float32)
 
 
-def _asked(landscape: NDArray[np.uint8], model: Path) -> Floats:
-    """The network's maps (6, h, w) for a picture that fits its input."""
+def _asked(landscape: NDArray[np.uint8], model: Path, view: tuple[int, int]) -> Floats:
+    """The network's maps (6, h, w) for a picture that fits the view."""
     height, width = landscape.shape[:2]
     padded = cv2.copyMakeBorder(
-        np.ascontiguousarray(landscape), 0, INPUT_HEIGHT - height, 0, INPUT_WIDTH - width, cv2.BORDER_REFLECT
+        np.ascontiguousarray(landscape), 0, view[1] - height, 0, view[0] - width, cv2.BORDER_REFLECT
     )
     blob = (np.moveaxis(padded, -1, 0)[None].astype(np.float32) / 255 - 0.5).astype(np.float32)
-    net = _network(str(model), threading.get_ident())
+    net = _network(str(model), view, threading.get_ident())
     net.setInput(blob)
-    raw = np.asarray(net.forward(), np.float32).reshape(_MAPS, 2, 2, INPUT_HEIGHT // 2, INPUT_WIDTH // 2)
+    raw = np.asarray(net.forward(), np.float32).reshape(_MAPS, 2, 2, view[1] // 2, view[0] // 2)
     # Four sub-pixels a map, shuffled to full size here because OpenCV's own shuffles differ between versions.
-    whole = raw.transpose(0, 3, 1, 4, 2).reshape(_MAPS, INPUT_HEIGHT, INPUT_WIDTH)
+    whole = raw.transpose(0, 3, 1, 4, 2).reshape(_MAPS, view[1], view[0])
     return np.array(whole[:, :height, :width])
 
 
-@functools.lru_cache(maxsize=4)
-def _network(path: str, thread: int) -> cv2.dnn.Net:
-    """One loaded network per thread: a network holds the buffers of the picture it works on."""
+@functools.lru_cache(maxsize=8)
+def _network(path: str, view: tuple[int, int], thread: int) -> cv2.dnn.Net:
+    """One loaded network per thread and size: a network holds the buffers of the picture it works on."""
     return cv2.dnn.readNetFromONNX(path)

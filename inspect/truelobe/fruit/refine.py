@@ -8,6 +8,7 @@ lies beyond, the network's outline stands.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import cv2
@@ -52,6 +53,10 @@ class Edge:
     ring: Polygon
     clear: Floats
     moved: bool
+
+
+Refinement = Callable[[Polygon, NDArray[np.float32], NDArray[np.float32], float], Edge]
+"""What `snapped` is: outline, colours, how much a pixel is another fruit's, length of a network pixel."""
 
 
 def snapped(ring: Polygon, lab: NDArray[np.float32], other: NDArray[np.float32], network_px: float) -> Edge:

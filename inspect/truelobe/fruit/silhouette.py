@@ -172,6 +172,31 @@ def grown(box: Box, margin: int, shape: tuple[int, ...]) -> Box:
     return max(x0 - margin, 0), max(y0 - margin, 0), min(x1 + margin, shape[1]), min(y1 + margin, shape[0])
 
 
+def moved(one: Silhouette, right: int, down: int) -> Silhouette:
+    """Return the silhouette shifted by whole pixels."""
+    shift = np.array([right, down], np.float64)
+
+    def shifted(rings: tuple[Polygon, ...]) -> tuple[Polygon, ...]:
+        return tuple(ring + shift for ring in rings)
+
+    x0, y0, x1, y1 = one.box
+    return Silhouette(
+        number=one.number,
+        box=(x0 + right, y0 + down, x1 + right, y1 + down),
+        body=one.body,
+        calyx=one.calyx,
+        stem=one.stem,
+        outline_px=shifted(one.outline_px),
+        calyx_px=shifted(one.calyx_px),
+        stem_px=shifted(one.stem_px),
+        centre_px=one.centre_px + shift,
+        score=one.score,
+        doubtful=one.doubtful,
+        hidden_fraction=one.hidden_fraction,
+        occluded=one.occluded,
+    )
+
+
 def overlap(first: Silhouette, second: Silhouette) -> float:
     """Return the intersection over union of two bodies."""
     x0, y0 = min(first.box[0], second.box[0]), min(first.box[1], second.box[1])
