@@ -23,7 +23,7 @@ def colour_any(case: Case, needed: Requirement, blank: RuleOutcome, rules: RuleS
     declared, colour = case.declared_colour, case.pepper.get("colour")
     said = replace(blank, label=f"shows any amount of {declared or 'the color named'}", by="photo")
     if declared is None:
-        return replace(said, by="nobody", says="the plate's color not declared")
+        return replace(said, by="nobody", says="color of the plate not declared")
     if declared == "mixed":
         return replace(said, label="no color named (mixed)", outcome="not applicable", by="rule")
     if colour is None:

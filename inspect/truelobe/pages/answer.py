@@ -23,7 +23,6 @@ from truelobe.pages import rule_shelf, style
 from truelobe.report.graded_words import (
     colour_rows,
     day_words,
-    grade_names,
     mark_lines,
     requirement_rows,
     settled_word,
@@ -121,32 +120,31 @@ def write(store: Store, draft: Draft, how: Callable[[Body], None]) -> None:
 
 def _choices(store: Store, draft: Draft, rules: RuleSet) -> None:
     sets = rule_shelf.all_sets(store)
-    with st.container(horizontal=True):
-        st.selectbox(
-            "Judged by",
-            list(sets),
-            index=list(sets).index(rules.id),
-            format_func=lambda name: sets[name].short_name,
-            key=f"judged-by-{draft.uid}",
-            on_change=partial(_say, store, draft, "rules", f"judged-by-{draft.uid}"),
-        )
-        named = _named(draft)
+    st.selectbox(
+        "Judged by",
+        list(sets),
+        index=list(sets).index(rules.id),
+        format_func=lambda name: sets[name].short_name,
+        key=f"judged-by-{draft.uid}",
+        on_change=partial(_say, store, draft, "rules", f"judged-by-{draft.uid}"),
+    )
+    named = _named(draft)
+    st.pills(
+        "The plate is called",
+        NAMED,
+        default=named if named in NAMED else None,
+        key=f"named-{draft.uid}",
+        on_change=partial(_call, store, draft, f"named-{draft.uid}"),
+    )
+    kinds = next((r.by_type for g in rules.grades for r in g.requirements if r.by_type), {})
+    if kinds:
         st.pills(
-            "The plate is called",
-            NAMED,
-            default=named if named in NAMED else None,
-            key=f"named-{draft.uid}",
-            on_change=partial(_call, store, draft, f"named-{draft.uid}"),
+            "Type",
+            list(kinds),
+            default=(draft.body.get("grading") or {}).get("type"),
+            key=f"type-{draft.uid}",
+            on_change=partial(_say, store, draft, "type", f"type-{draft.uid}"),
         )
-        kinds = next((r.by_type for g in rules.grades for r in g.requirements if r.by_type), {})
-        if kinds:
-            st.pills(
-                "Type",
-                list(kinds),
-                default=(draft.body.get("grading") or {}).get("type"),
-                key=f"type-{draft.uid}",
-                on_change=partial(_say, store, draft, "type", f"type-{draft.uid}"),
-            )
 
 
 def _say(store: Store, draft: Draft, name: str, key: str) -> None:
@@ -170,21 +168,19 @@ def _cell(outcome: str) -> str:
 
 
 def _grades_html(graded: PlateGrade) -> str:
-    """One row per pepper: number, a sign and word per grade, what stands between."""
-    head = "".join(f'<th scope="col">{style.text(name)}</th>' for name in ("No.", *grade_names(graded)))
-    rows = ""
+    """One line per pepper: number, a sign and word per grade, and under it what stands between."""
+    lines = ""
     for pepper in graded.peppers:
-        cells = "".join(_cell(settled_word(grade)) for grade in pepper.grades)
-        held = pepper.stands_between
-        rows += f'<tr><th scope="row">{pepper.number}</th>{cells}</tr>'
-        if held:
-            wide = len(pepper.grades)
-            rows += (
-                f'<tr><td></td><td colspan="{wide}"><small class="tl-quiet">{style.text(held)}</small></td></tr>'
-            )
+        words = " ".join(
+            f'<span style="white-space: nowrap; margin-right: 0.9rem">{style.text(grade.name)} '
+            f"{style.sign(settled_word(grade))} {style.text(settled_word(grade))}</span>"
+            for grade in pepper.grades
+        )
+        held = f'<br><small class="tl-quiet">{style.text(pepper.stands_between)}</small>'
+        number = f'<th scope="row"><strong>{pepper.number}</strong></th>'
+        lines += f"<tr>{number}<td>{words}{held if pepper.stands_between else ''}</td></tr>"
     return (
-        '<div class="tl-scroll" tabindex="0" role="region" aria-label="Grades"><table class="tl-table">'
-        f"<thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table></div>"
+        f'<table class="tl-table" aria-label="Grades"><tbody>{lines}</tbody></table>'
         f'<p class="tl-small tl-quiet">{style.text(graded.lot_note)}</p>'
     )
 
