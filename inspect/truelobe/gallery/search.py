@@ -216,11 +216,12 @@ def _ordered(connection: Connection, statement: Select[Any], query: Query) -> Se
     return statement.where(*where).order_by(*order)
 
 
-def _few(connection: Connection, query: Query) -> Select[int] | None:
-    """Return the first condition that leaves few plates, or None when each leaves many."""
+def _few(connection: Connection, query: Query) -> list[int] | None:
+    """Return the plates of the first condition that leaves few, or None when each leaves many."""
     for source in _sources(query, connection.dialect.name):
-        if len(connection.execute(source.limit(FEW + 1)).all()) <= FEW:
-            return source
+        ids: list[int] = [row[0] for row in connection.execute(source.limit(FEW + 1))]
+        if len(ids) <= FEW:
+            return sorted(set(ids))
     return None
 
 
@@ -258,9 +259,9 @@ def conditions(query: Query, dialect: str) -> list[ColumnElement[bool]]:
     where = _plate_conditions(query)
     if not query.binned:
         where.append(InspectionRow.binned_at.is_(None))
-    matching = words.matching(dialect, query.words)
-    if matching is not None:
-        where.append(plate.in_(matching))
+    holding = words.holding(dialect, query.words, plate)
+    if holding is not None:
+        where.append(holding)
     pepper = _pepper_conditions(query)
     if query.outcomes and not pepper:
         where.append(exists().where(DecisionRow.inspection_id == plate, *_decision_conditions(query)))

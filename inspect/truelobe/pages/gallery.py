@@ -44,12 +44,9 @@ def gallery_page() -> None:
             return
         st.title("Gallery")
         named = st.query_params.get("view", VIEWS[0])
+        st.session_state.setdefault("gallery_view", named if named in VIEWS else VIEWS[0])
         view = st.segmented_control(
-            "What to look at",
-            VIEWS,
-            default=named if named in VIEWS else VIEWS[0],
-            required=True,
-            label_visibility="collapsed",
+            "What to look at", VIEWS, required=True, key="gallery_view", label_visibility="collapsed"
         )
         st.query_params["view"] = view or VIEWS[0]
         views: dict[str, Any] = {
@@ -207,10 +204,11 @@ def _card(store: Store, card: Card, chooses: bool) -> None:
 
 def figures_html(card: Card) -> str:
     """Return a plate's three figures as HTML: the span over its peppers."""
+    missing = "not seen" if card.pepper_count else "not measured"
     lines = (
-        ("Diameter", _lengths(card.diameter_mm)),
-        ("Length", _lengths(card.length_mm)),
-        ("Not fully colored", _shares(card.not_fully_coloured)),
+        ("Diameter", _lengths(card.diameter_mm, missing)),
+        ("Length", _lengths(card.length_mm, missing)),
+        ("Not fully colored", _shares(card.not_fully_coloured, missing)),
     )
     rows = "".join(
         f"<dt>{label}</dt><dd>{style.text(first)}<small>{style.text(second)}</small></dd>"
@@ -221,9 +219,9 @@ def figures_html(card: Card) -> str:
     return f'{figures}<p class="tl-quiet tl-small">{style.text(quiet)}</p>'
 
 
-def _lengths(span: tuple[float, float] | None) -> tuple[str, str]:
+def _lengths(span: tuple[float, float] | None, missing: str) -> tuple[str, str]:
     if span is None:
-        return "not measured", ""
+        return missing, ""
     low, high = (round(value) for value in span)
     inches = [inch_fraction(value) for value in span]
     if low == high:
@@ -231,8 +229,8 @@ def _lengths(span: tuple[float, float] | None) -> tuple[str, str]:
     return f"{inches[0].removesuffix(' in')} to {inches[1]}", f"{low} to {high} mm"
 
 
-def _shares(span: tuple[float, float] | None) -> tuple[str, str]:
+def _shares(span: tuple[float, float] | None, missing: str) -> tuple[str, str]:
     if span is None:
-        return "not measured", ""
+        return missing, ""
     low, high = (percent(value) for value in span)
     return (low if low == high else f"{low.removesuffix(' %')} to {high}"), ""

@@ -9,7 +9,18 @@ from __future__ import annotations
 import re
 import unicodedata
 
-from sqlalchemy import Connection, Select, column, func, select, table, text
+from sqlalchemy import (
+    Boolean,
+    ColumnElement,
+    Connection,
+    Select,
+    SQLColumnExpression,
+    column,
+    func,
+    select,
+    table,
+    text,
+)
 
 WORDS = table("words", column("rowid"), column("body"))
 _TOKEN = re.compile(r"\w+", re.UNICODE)
@@ -52,5 +63,24 @@ def matching(dialect: str, asked: str) -> Select[int] | None:
     if dialect == "sqlite":
         query = " ".join(f'"{word}"*' for word in words)
         return select(WORDS.c.rowid).where(text("words MATCH :asked").bindparams(asked=query))
+    return select(WORDS.c.rowid).where(_holds(words))
+
+
+def holding(dialect: str, asked: str, inspection_id: SQLColumnExpression[int]) -> ColumnElement[bool] | None:
+    """Return whether one plate holds every word asked for; None when nothing was asked.
+
+    PostgreSQL guesses far too low how many plates hold several words, and would fetch them all first; a question
+    about one plate leaves it no such choice. SQLite lists the ids, which it does fast.
+    """
+    found = matching(dialect, asked)
+    if found is None:
+        return None
+    if dialect == "sqlite":
+        return inspection_id.in_(found)
+    held = select(_holds(tokens(asked))).where(WORDS.c.rowid == inspection_id)
+    return held.correlate_except(WORDS).scalar_subquery()
+
+
+def _holds(words: list[str]) -> ColumnElement[bool]:
     query = " & ".join(f"'{word}':*" for word in words)
-    return select(WORDS.c.rowid).where(WORDS.c.body.op("@@")(func.to_tsquery("simple", query)))
+    return WORDS.c.body.op("@@", return_type=Boolean())(func.to_tsquery("simple", query))
