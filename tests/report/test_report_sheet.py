@@ -16,7 +16,9 @@ from reportlab.graphics.shapes import Drawing
 from reportlab.pdfgen.canvas import Canvas
 from tests.grading.grading_plates import AT, looked_at, pepper, plate
 
+from truelobe.figures import from_normal
 from truelobe.grading import HandFacts, load_rule_set
+from truelobe.grading.blemish import Blemish
 from truelobe.grading.plate import Setting, grade_plate
 from truelobe.report.sheet import PlateSheet, class_sheet, plate_sheet
 from truelobe.report.signs import sign
@@ -129,6 +131,13 @@ def test_a_class_of_four_is_one_page():
     assert "Practice aid, not an inspection." in text
     with pytest.raises(ValueError, match="four"):
         class_sheet("Class 2", [])
+
+
+def test_marked_areas_are_on_the_sheet():
+    mark = Blemish("scars", from_normal(120, 10), from_normal(12.4, 0.5), from_normal(0.012, 0.001), 0.0)
+    document = plate(*(pepper(n, blemishes=[mark.document()] if n == 2 else []) for n in range(1, 6)))
+    text = words(plate_sheet(sheet(document=document)))
+    assert "Marked on the picture. Number 2, scars: 120 mm2, give or take 20" in text
 
 
 def test_a_later_day_stands_beside_the_first_on_the_sheet():

@@ -40,11 +40,6 @@ def settled_word(grade: GradeOutcome) -> str:
     return "met" if grade.reached else grade.in_the_way[0].outcome
 
 
-def grade_names(graded: PlateGrade) -> tuple[str, ...]:
-    """Return the names of the grades, highest first."""
-    return tuple(grade.name for grade in graded.peppers[0].grades) if graded.peppers else ()
-
-
 def colour_rows(graded: PlateGrade) -> tuple[tuple[int, str, str], ...]:
     """Return per pepper its number and the outcomes of the two color rules; empty where a set names no color."""
     if not graded.any_amount:
