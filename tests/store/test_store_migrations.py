@@ -1,11 +1,15 @@
 """The schema: revisions carry any store to the newest one, on both databases, and agree with the models."""
 
+from pathlib import Path
+
 import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import insert, text
 
+from truelobe import gallery
+from truelobe.gallery import restore
 from truelobe.messages import TruelobeError
 from truelobe.store import open_store
 from truelobe.store.database import Database
@@ -90,4 +94,26 @@ def test_sqlite_waits_for_the_disk_and_writes_ahead(tmp_path):
         # https://www.sqlite.org/pragma.html: synchronous 2 is FULL
         assert (asked("journal_mode"), asked("synchronous"), asked("foreign_keys")) == ("wal", 2, 1)
         assert asked("busy_timeout") == 30_000
+    store.close()
+
+
+def test_a_gallery_of_the_first_schema_is_carried_to_the_newest_whole(tmp_path, database_url):
+    """The file was written by revision 0001 and never changes; a revision that loses something fails here."""
+    restore(Path(__file__).parent / "gallery_of_revision_0001.zip", tmp_path, database_url)
+    store = open_store(tmp_path, database_url)
+    assert gallery.check(store).clean
+    (uid,) = gallery.uids(store, gallery.Query(words="old shoulder", colours=("red",), tag="drill", defect="scar"))
+    plate = store.inspections.get(uid)
+    assert (plate.title, plate.grade, plate.peppers[0].grade) == ("Old plate", "first", "larger")
+    assert [pepper.diameter_mm for pepper in plate.peppers] == [80.0, 70.0]
+    assert plate.hand_facts[0].facts == {"firm": True}
+    assert store.inspections.undo(uid, plate.version).title == "First plate"
+    assert [wall.plates for wall in gallery.walls(store)] == [1]
+    assert gallery.saved_searches(store) == {"Reds": gallery.Query(colours=("red",))}
+    (draft,) = store.drafts.all()
+    assert store.drafts.upload(draft.uploads[0].sha256).read_bytes() == b"abc"
+    assert store.prints.get(7).across_mm == 100.4
+    assert store.rules.get("House").body == {"limit": 0.15}
+    assert (store.settings.get("line"), store.references.get("fall").body) == (0.4, {"red": [40, 60, 40]})
+    assert gallery.count(store, gallery.Query(measured=False)) == 1
     store.close()
