@@ -157,7 +157,7 @@ def test_a_typed_measurement_stands_in_place_of_the_photo_s(window, sample):
     dialog.get_by_role("button", name="Use this reading").click()
     card = page.locator("article.tl-card").first
     card.get_by_text("by hand").wait_for()
-    assert "2-13/16" in card.inner_text()  # 71.5 mm
+    assert "2\u201113/16" in card.inner_text()  # 71.5 mm
 
 
 def test_downloads_are_what_is_on_the_screen(window, sample):

@@ -55,4 +55,4 @@ def test_every_outcome_has_a_sign_and_the_decided_ones_their_own():
 
 
 def test_a_number_stays_with_its_unit():
-    assert style.text("82 mm, 15 % and 3 in") == "82\u00a0mm, 15\u00a0% and 3\u00a0in"
+    assert style.text("82 mm, 15 % and 2-1/2 in") == "82\u00a0mm, 15\u00a0% and 2\u20111/2\u00a0in"

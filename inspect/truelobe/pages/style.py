@@ -55,12 +55,14 @@ def _sign_rules() -> str:
     return rules
 
 
+_FRACTION = re.compile(r"(\d)-(\d+/\d)")
 _UNITS = re.compile(r"(\d) (%|in\b|mm\b|s\b)")
 
 
 def text(words: Any) -> str:
-    """Return words safe to stand in HTML, a number and its unit kept on one line."""
-    return html.escape(_UNITS.sub("\\1\u00a0\\2", str(words)), quote=True)
+    """Return words safe to stand in HTML, a number with its fraction and its unit kept on one line."""
+    together = _FRACTION.sub("\\1\u2011\\2", _UNITS.sub("\\1\u00a0\\2", str(words)))
+    return html.escape(together, quote=True)
 
 
 def apply() -> None:
