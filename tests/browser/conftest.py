@@ -12,6 +12,7 @@ import time
 from pathlib import Path
 
 import pytest
+from tests.browser.looking import PATIENCE_MS
 
 ROOT = Path(__file__).parents[2]
 FLAGS = (
@@ -92,7 +93,7 @@ def window(chromium):
         )
         contexts.append(context)
         page = context.new_page()
-        page.set_default_timeout(45_000)
+        page.set_default_timeout(PATIENCE_MS)
         page.on("pageerror", lambda error: errors.append(str(error)))
         return page
 
