@@ -1,4 +1,4 @@
-"""Looking at a page: wait until it stands still, ask the accessibility checker, see whether it runs off sideways."""
+"""Looking at a page: wait until it stands still, ask the accessibility checker, see if it runs off sideways."""
 
 from axe_playwright_python.sync_playwright import Axe
 
