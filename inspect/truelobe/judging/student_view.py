@@ -245,3 +245,19 @@ def counts(sheets: Sequence[Sheet], one: JudgingClass) -> Mapping[tuple[int, int
             right, of = found.get((pair.better, pair.worse), (0, 0))
             found[pair.better, pair.worse] = (right + pair.kept, of + 1)
     return found
+
+
+def student_tap(sessions: Sessions, student_uid: str, sent: Mapping[str, Any]) -> dict[str, Any]:
+    """Keep what a student's page sent for one tap and return what stands on the sheet now.
+
+    Raises
+    ------
+    TruelobeError
+        ``tap-invalid`` for anything that is no tap, and those of `Sessions.tap`.
+    """
+    session, tap, placing = (sent.get(name) for name in ("session", "tap", "placing"))
+    submit = sent.get("submit", False)
+    if not (isinstance(session, str) and isinstance(tap, str) and isinstance(placing, str)):
+        raise TruelobeError("tap-invalid", "This placing can't be read.", "Tap the plates again.")
+    sheet = sessions.tap(session, student_uid, tap, placing, submit=submit is True)
+    return {"placing": sheet.placing, "state": sheet.state, "late": sheet.late_placing}

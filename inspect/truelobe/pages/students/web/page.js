@@ -1,0 +1,207 @@
+// A student's page on a phone: asks the server every two seconds, sends each tap until it has arrived.
+import { drawClass, h, runClock } from "./placing.js";
+
+const ASK_MS = 2000;
+const page = document.getElementById("page");
+const pictures = new Map();
+let offset = 0;
+let state = null;
+let shown = "";
+let stopClock = () => {};
+let choosing = null;
+let looking = null; // a finished class that is looked at again
+let problem = "";
+let sending = false;
+
+const now = () => Date.now() + offset;
+const over = () => Boolean(state?.class?.deadline) && now() >= state.class.deadline + 1000;
+
+async function ask(path, body) {
+  const options = body === undefined ? {} : { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body) };
+  const leaving = new AbortController();
+  const timer = setTimeout(() => leaving.abort(), 8000);
+  try {
+    const answer = await fetch(path, { ...options, signal: leaving.signal, cache: "no-store" });
+    const told = await answer.json();
+    if (!answer.ok) throw Object.assign(new Error(told.text), { told, status: answer.status });
+    return told;
+  } finally {
+    clearTimeout(timer);
+  }
+}
+
+// Taps wait in the phone's own storage until the server has them; each has a name, so sending twice is harmless.
+const queueName = "truelobe-taps";
+const queue = () => JSON.parse(localStorage.getItem(queueName) ?? "[]");
+const keep = (taps) => localStorage.setItem(queueName, JSON.stringify(taps));
+const fresh = () => [...crypto.getRandomValues(new Uint8Array(12))].map((byte) => byte.toString(16).padStart(2, "0")).join("");
+
+function tap(placing, submit = false) {
+  const one = state.class;
+  keep([...queue(), { who: state.who, session: one.session, tap: fresh(), placing, submit }]);
+  one.placing = placing;
+  if (submit) one.state = "submitted";
+  draw();
+  send();
+}
+
+async function send() {
+  if (sending) return;
+  sending = true;
+  try {
+    while (queue().length) {
+      const [first, ...rest] = queue();
+      let sheet = null;
+      if (state?.who && first.who !== state.who) {
+        keep(rest); // another student's, from before the device was handed on
+        continue;
+      }
+      try {
+        sheet = await ask("api/tap", first);
+      } catch (error) {
+        if (!error.told || error.status >= 500 || error.status === 401) throw error; // try again later
+      }
+      keep(queue().filter((one) => one.tap !== first.tap));
+      if (sheet && !rest.length && state?.class?.session === first.session) Object.assign(state.class, sheet);
+      if (first.submit) setTimeout(refresh, 0);
+    }
+    draw();
+  } catch {
+    draw();
+    setTimeout(send, 1000);
+  } finally {
+    sending = false;
+  }
+}
+
+async function refresh() {
+  const asked = Date.now();
+  try {
+    const told = await ask("api/state");
+    if (told.now) offset = told.now - (asked + Date.now()) / 2;
+    problem = "";
+    if (told.class && queue().length) {
+      const last = queue().at(-1);
+      if (last.session === told.class.session && told.class.state === "open") Object.assign(told.class, { placing: last.placing, state: last.submit ? "submitted" : "open" });
+    }
+    const own = state?.class && !state.class.led && !told.class ? state.class.session : null;
+    state = told;
+    if (own) await lookAt(own);
+  } catch (error) {
+    problem = error.told ? error.told.text : "No answer. Trying again; the clock goes on.";
+  }
+  draw();
+  if (queue().length) send();
+}
+
+function draw() {
+  if (document.querySelector(".tl-zoom") && state?.class?.state === "open" && !over()) return;
+  const key = JSON.stringify([state && { ...state, now: 0 }, choosing, looking, problem, over(), queue().length > 0]);
+  if (key === shown) return;
+  const typed = page.querySelector("input")?.value;
+  shown = key;
+  stopClock();
+  document.querySelector(".tl-zoom")?.remove();
+  if (!state) page.replaceChildren(h("p", {}, problem || "One moment."));
+  else if (!state.who) drawRoster(typed);
+  else if (looking) drawClass(page, looking, { ...actions, back: () => { looking = null; draw(); } });
+  else if (state.class) drawClass(page, state.class, actions);
+  else drawChoices();
+  if (state?.who) page.append(foot());
+  if (problem && state) page.prepend(h("p", { class: "tl-says", role: "status" }, problem));
+  if (state?.class?.started && !looking) stopClock = runClock(page, state.class, now, () => setTimeout(refresh, 1200));
+}
+
+const actions = {
+  tap,
+  submit: (placing) => tap(placing, true),
+  over,
+  waiting: () => queue().length > 0,
+  layers: () => document.body,
+  picture(name, alt) {
+    if (!pictures.has(name)) pictures.set(name, `picture/${name}`);
+    return h("img", { src: pictures.get(name), alt, decoding: "async" });
+  },
+};
+
+function drawRoster(typed) {
+  if (choosing && !state.roster.some((one) => one.student === choosing.student)) choosing = null;
+  if (!choosing) {
+    page.replaceChildren(
+      h("h1", {}, "Who are you?"),
+      state.roster.length
+        ? h("div", { class: "tl-names" }, state.roster.map((one) => h("button", { type: "button", onclick: () => { choosing = one; draw(); } }, one.nickname)))
+        : h("p", { class: "tl-says" }, "The roster is empty. Ask your coach to add your nickname."));
+    return;
+  }
+  const input = h("input", { id: "word", autocomplete: "off", autocapitalize: "none", spellcheck: "false", maxlength: "60", value: typed ?? "" });
+  const says = h("p", { class: "tl-says", role: "alert", hidden: true });
+  const form = h("form", {
+    onsubmit: async (event) => {
+      event.preventDefault();
+      try {
+        await ask("api/enter", { student: choosing.student, word: input.value });
+        choosing = null;
+        await refresh();
+      } catch (error) {
+        says.hidden = false;
+        says.textContent = error.told ? `${error.told.text} ${error.told.what_to_do}` : "No answer. Try again in a moment.";
+      }
+    },
+  },
+    h("label", { for: "word" }, "The word on your slip"), input, says,
+    h("div", { class: "tl-row" },
+      h("button", { type: "button", onclick: () => { choosing = null; draw(); } }, "Not me"),
+      h("button", { type: "submit", class: "tl-main" }, "Come in")));
+  page.replaceChildren(h("h1", {}, choosing.nickname), form);
+  input.focus();
+}
+
+function drawChoices() {
+  page.replaceChildren(
+    h("h1", {}, "Place a class"),
+    state.offers.length ? null : h("p", { class: "tl-quiet" }, "Nothing is open right now. Keep this page open: a class appears by itself when your coach opens one."),
+    state.offers.length ? h("p", {}, "Take one when you are ready. The clock starts at once.") : null,
+    state.offers.map((offer) => h("div", { class: "tl-row" },
+      h("button", { type: "button", class: "tl-main", onclick: () => begin(offer.class) }, `Start ${offer.title}`))),
+    state.done.length ? h("h2", {}, "Placed before") : null,
+    state.done.map((one) => h("div", { class: "tl-row" },
+      h("button", { type: "button", onclick: () => lookAt(one.session) }, one.points == null ? one.title : `${one.title}: ${one.points} of 50`))));
+}
+
+async function begin(uid) {
+  try {
+    state = await ask("api/begin", { class: uid });
+  } catch (error) {
+    problem = error.told?.text ?? "No answer. Try again in a moment.";
+  }
+  draw();
+}
+
+async function lookAt(session) {
+  try {
+    looking = await ask(`api/finished/${session}`);
+  } catch (error) {
+    problem = error.told?.text ?? "No answer. Try again in a moment.";
+  }
+  draw();
+}
+
+function foot() {
+  return h("div", { class: "tl-foot" }, h("span", {}, `You are ${state.who}. Practice aid, not an inspection.`),
+    h("button", { type: "button", onclick: async () => {
+      if (queue().length) return send();
+      try {
+        await ask("api/leave", {});
+        looking = choosing = null;
+      } catch {
+        problem = "No answer. Try again in a moment.";
+      }
+      await refresh();
+    } }, "Next student"));
+}
+
+document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && refresh());
+addEventListener("online", refresh);
+setInterval(refresh, ASK_MS);
+refresh();

@@ -1,0 +1,293 @@
+"""The team's server, spoken to as its page speaks: nobody's placing is lost, and nothing leaks."""
+
+import random
+import secrets
+import statistics
+import threading
+import time
+
+import pytest
+from sqlalchemy import select
+from tests.judging.judging_plates import by_hand, document, photo
+from tests.judging.team_process import Phone, free_port, kill, start, team_server
+
+from truelobe.judging import Cuts
+from truelobe.judging.classes import ClassDraft, Classes
+from truelobe.judging.roster import Roster
+from truelobe.judging.scoring import PLACINGS
+from truelobe.judging.sessions import Sessions
+from truelobe.store import NewInspection, open_store, prepare_photo
+from truelobe.store.models_judging import TapRow
+
+# Words and figures that nobody would type, planted in key, cuts, figures and names.
+CANARY = "kanariengelb"
+DIAMETERS = (83.71, 79.13, 77.39, 71.97)
+
+
+def keep_class(store, **changes):
+    plates = []
+    for n, diameter in enumerate(DIAMETERS):
+        written = document([diameter, diameter + 0.01, diameter - 0.01], sha="abcd"[n])
+        data = prepare_photo(photo(10 * n), name=f"{CANARY}-file-{n}.jpg")
+        written["photo"]["sha256"] = data.original_sha256
+        facts = by_hand({"firmness": ["firm", "firm", "soft"], "scars": ["none", "damage", "none"]})
+        kept = store.inspections.keep(
+            NewInspection(
+                photos=(data,),
+                document=written,
+                hand_facts=facts.document(),
+                title=f"{CANARY} title {n}",
+                notes=f"{CANARY} notes",
+            )
+        )
+        plates.append(kept.uid)
+    values = {
+        "title": "Red bells",
+        "scenario": "For a farm stand.",
+        "plates": tuple(plates),
+        "official": (3, 1, 4, 2),
+        "cuts": Cuts(2, 5, 3),
+    }
+    return Classes(store).keep(ClassDraft(**(values | changes)))
+
+
+@pytest.fixture(scope="module")
+def home(tmp_path_factory):
+    return tmp_path_factory.mktemp("team")
+
+
+@pytest.fixture(scope="module")
+def opened(home):
+    opened = open_store(home)
+    yield opened
+    opened.close()
+
+
+@pytest.fixture(scope="module")
+def port(home, opened):
+    with team_server(home) as port:
+        yield port
+
+
+@pytest.fixture
+def store(opened):
+    yield opened
+    led = Sessions(opened).led_now()
+    if led:
+        Sessions(opened).close(led.uid)
+    for one in Classes(opened).all():
+        Classes(opened).bin(one.uid)
+
+
+def phones(port, roster, count):
+    made = []
+    for _ in range(count):
+        student, word = roster.add(f"Student {secrets.token_hex(4)}")
+        phone = Phone(port)
+        assert phone.enter(student.uid, word)[0] == 200
+        phone.student = student.uid
+        made.append(phone)
+    return made
+
+
+def test_thirty_students_at_once_each_kept_exactly_once_across_a_restart(tmp_path):
+    store = open_store(tmp_path)
+    one = keep_class(store, shown="table")
+    sessions, port = Sessions(store), free_port()
+    process = start(tmp_path, port)
+    try:
+        crowd = phones(port, Roster(store), 30)
+        session = sessions.open_led(one)
+        sessions.start(session.uid)
+        wanted = {phone.student: "".join(map(str, PLACINGS[n % 24])) for n, phone in enumerate(crowd)}
+        times, sent, failures = [], [], []
+        half_way = threading.Barrier(31, timeout=60)
+
+        def place(phone):
+            try:
+                placing = wanted[phone.student]
+                chance = random.Random(phone.student)
+                for end in (1, 2):
+                    time.sleep(chance.uniform(0.2, 2.0))  # thirty people, each at their own pace
+                    times.append(phone.tap(session.uid, placing[:end])[2])
+                    phone.patiently("/api/state")
+                half_way.wait()
+                for end in (3, 4):
+                    status, answer, _ = phone.tap(session.uid, placing[:end])
+                    assert (status, answer["placing"]) == (200, placing[:end])
+                body = {"session": session.uid, "tap": f"hand-in-{phone.student[:8]}", "placing": placing}
+                for _ in range(3):  # the answer was lost twice, so the page sends it again
+                    status, answer, _ = phone.patiently("/api/tap", body | {"submit": True})
+                    assert (status, answer["state"]) == (200, "submitted")
+                sent.append(phone.student)
+            except Exception as error:  # noqa: BLE001  (a thread's failure is told by the test below)
+                failures.append(error)
+
+        threads = [threading.Thread(target=place, args=(phone,)) for phone in crowd]
+        for thread in threads:
+            thread.start()
+        half_way.wait()
+        kill(process)
+        process = start(tmp_path, port)
+        for thread in threads:
+            thread.join(60)
+        assert not failures
+        assert len(sent) == 30
+        sheets = {sheet.student_uid: sheet for sheet in sessions.sheets(session.uid)}
+        assert {uid: sheet.placing for uid, sheet in sheets.items()} == wanted
+        assert {sheet.state for sheet in sheets.values()} == {"submitted"}
+        with store.database.read() as connection:
+            taps = connection.execute(select(TapRow.sheet_id, TapRow.placing)).all()
+        # Four taps and one hand-in each; those sent again are kept once.
+        assert len(taps) == 30 * 5
+        assert statistics.quantiles(times, n=20)[18] <= 1.0
+    finally:
+        kill(process)
+        store.close()
+
+
+def secrets_of(store, one):
+    """What must not reach a browser before the key is open, as bytes."""
+    official = "".join(map(str, one.official))
+    found = [CANARY, official, "-".join(official), '"cuts"', "official", "critique", "2-5-3", "2, 5, 3", "[2,5,3]"]
+    for uid in one.plates:
+        found += [uid, *(p.sha256 for p in store.inspections.get(uid).photos)]
+        found += [p.original_sha256 for p in store.inspections.get(uid).photos]
+    found += [f"{d:.{digits}f}" for d in DIAMETERS for digits in (1, 2)]
+    found += ["firm", "damage", "scars", "diameter", "mm"]
+    return [word.encode() for word in found]
+
+
+def leaks(phone, words):
+    """Return what stood in anything a phone received through its requests: data, headers and pictures."""
+    return [(path, word) for path, data in phone.received for word in words if word in data]
+
+
+def test_nothing_of_the_key_reaches_a_browser_before_the_critique(port, store):
+    one = keep_class(store)
+    sessions = Sessions(store)
+    (phone,) = phones(port, Roster(store), 1)
+    phone.ask("/api/state")
+    session = sessions.open_led(one)
+    assert phone.ask("/api/state")[1]["class"]["plates"] == []
+    sessions.start(session.uid)
+    _, told = phone.ask("/api/state")
+    names = [view["src"] for plate in told["class"]["plates"] for view in plate["views"]]
+    assert len(names) == 4
+    for name in names:
+        status, picture = phone.ask(f"/picture/{name}")
+        assert (status, picture[:4], picture[8:12]) == (200, b"RIFF", b"WEBP")
+    phone.tap(session.uid, "2413", submit=True)
+    phone.ask("/api/state")
+    assert phone.ask(f"/api/finished/{session.uid}")[0] == 404
+    sessions.show_critique(session.uid, 2)
+    _, told = phone.ask("/api/state")
+    assert told["class"]["step"] == 2
+    assert len(phone.received) > 9
+    assert leaks(phone, secrets_of(store, one)) == []
+    sessions.show_critique(session.uid, 4)
+    _, told = phone.ask("/api/state")
+    assert told["class"]["critique"]["official"] == "3142"
+    assert told["class"]["critique"]["points"] == 15
+    assert any("larger across" in str(pair["facts"]) for pair in told["class"]["critique"]["pairs"])
+
+
+def test_the_search_for_leaks_finds_what_is_planted(port, store):
+    """The check above must be able to fail: after the critique the same search finds the key."""
+    one = keep_class(store, told=("firmness",))
+    sessions = Sessions(store)
+    (phone,) = phones(port, Roster(store), 1)
+    session = sessions.open_led(one)
+    sessions.start(session.uid)
+    phone.ask("/api/state")
+    found = {word for _, word in leaks(phone, secrets_of(store, one))}
+    assert found == {b"firm"}  # the coach chose to tell it
+    sessions.show_critique(session.uid, 4)
+    phone.ask("/api/state")
+    found = {word for _, word in leaks(phone, secrets_of(store, one))}
+    assert {b"3142", b'"cuts"', b"official", b"[2,5,3]", b"mm"} <= found
+
+
+def test_a_class_taken_alone_opens_its_key_on_submission_and_to_nobody_else(port, store):
+    one = keep_class(store, offered=True)
+    mine, other = phones(port, Roster(store), 2)
+    assert [o["class"] for o in mine.ask("/api/state")[1]["offers"]] == [one.uid]
+    _, told = mine.ask("/api/begin", {"class": one.uid})
+    session = told["class"]["session"]
+    assert leaks(mine, secrets_of(store, one)) == []
+    status, answer, _ = mine.tap(session, "31", submit=True)
+    assert (status, answer["code"]) == (400, "placing-incomplete")
+    mine.tap(session, "3142", submit=True)
+    status, told = mine.ask(f"/api/finished/{session}")
+    assert (status, told["critique"]["points"]) == (200, 50)
+    assert other.ask(f"/api/finished/{session}")[0] == 404
+    assert other.tap(session, "1234")[0] == 404
+    assert mine.ask("/api/begin", {"class": one.uid})[1]["code"] == "class-done"
+    other.ask("/api/state")
+    assert leaks(other, secrets_of(store, one)) == []
+
+
+def test_a_phone_returns_to_its_class_placing_and_clock(port, store):
+    one = keep_class(store, shown="table", seconds=60)
+    sessions = Sessions(store)
+    (phone,) = phones(port, Roster(store), 1)
+    session = sessions.open_led(one)
+    sessions.start(session.uid)
+    phone.tap(session.uid, "24")
+    before = phone.ask("/api/state")[1]["class"]
+    again = Phone(port)  # a reload, a new connection: nothing is left but the cookie
+    again.cookie = phone.cookie
+    after = again.ask("/api/state")[1]["class"]
+    assert after == before
+    assert (after["placing"], after["session"]) == ("24", session.uid)
+    assert after["deadline"] == round(sessions.get(session.uid).deadline.timestamp() * 1000)
+
+
+def test_the_clock_takes_what_is_there_with_no_browser_open(port, store):
+    one = keep_class(store, shown="table", seconds=5)
+    sessions = Sessions(store)
+    (phone,) = phones(port, Roster(store), 1)
+    session = sessions.open_led(one)
+    sessions.start(session.uid)
+    sessions.lengthen(session.uid, -4)  # one second left
+    assert phone.tap(session.uid, "243")[0] == 200
+    deadline = time.monotonic() + 15
+    while sessions.sheets(session.uid)[0].state == "open":
+        assert time.monotonic() < deadline
+        time.sleep(0.2)
+    status, answer, _ = phone.tap(session.uid, "2431", submit=True)
+    assert (status, answer) == (200, {"placing": "243", "state": "taken", "late": "2431"})
+
+
+def test_the_cookie_is_out_of_reach_of_scripts_and_other_sites(port, store):
+    roster = Roster(store)
+    student, word = roster.add(f"Robin {secrets.token_hex(3)}")
+    phone = Phone(port)
+    phone.enter(student.uid, word)
+    assert "HttpOnly" in phone.cookie_words
+    assert "SameSite=strict" in phone.cookie_words
+    elsewhere = {"Origin": "http://elsewhere.example", "Content-Type": "application/json"}
+    assert phone.ask("/api/leave", {}, elsewhere)[0] == 404
+    assert phone.ask("/api/leave", {}, {"Content-Type": "text/plain"})[0] == 404
+    assert phone.ask("/api/state", headers={"Host": "elsewhere.example"})[0] == 421
+    assert phone.ask("/api/state")[1]["who"] == student.nickname
+    assert phone.ask("/api/leave", {})[0] == 200
+    assert phone.ask("/api/state")[1]["who"] is None
+    assert phone.ask("/api/tap", {"session": "x", "tap": "y", "placing": "1"})[0] == 401
+    assert phone.ask("/api/tap", {"session": "x" * 9000})[0] == 404
+
+
+def test_guessing_is_slowed_and_told(port, store):
+    roster = Roster(store)
+    student, word = roster.add(f"Robin {secrets.token_hex(3)}")
+    phone = Phone(port)
+    codes = [phone.enter(student.uid, f"guess {n}")[1]["code"] for n in range(8)]
+    assert codes[:4] == ["word-wrong"] * 4
+    assert set(codes[4:]) == {"word-wait"}
+    status, answer = phone.enter(student.uid, word)
+    assert (status, answer["code"]) == (429, "word-wait")
+    for n in range(8):
+        last = phone.enter(student.uid, f"guess {n}")
+    assert last[1]["code"] == "knocking"
+    roster.forgive(student.uid)
+    assert Phone(port).enter(student.uid, word)[0] == 429  # the address still waits
