@@ -19,9 +19,9 @@ from truelobe.figures import Contribution, Figure, SharedBy, from_draws
 Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]
 
-DRAWS: Final = 40
+DRAWS: Final = 32
 JOINED: Final = 400
-SAMPLE: Final = 1_000
+SAMPLE: Final = 600
 
 PATH_SD: Final = 0.04
 """How far, in ripeness, the true midpoint may lie from that of a straight line in CIELAB: standard deviation over
@@ -145,7 +145,7 @@ class _Sampled:
         """Change one part of the color correction by what is uncertain of it."""
         here = self._share(self.ends.scale, self.lab, self.line)
         labs = correction.draws(DRAWS, rng, (source,)).to_lab(self.pixels)
-        scales = [own_ends(lab, self.weight, self.ends.pair).scale for lab in labs]
+        scales = [own_ends(lab, self.weight, self.ends.pair, start=self.ends).scale for lab in labs]
         shares = [self._share(scale, lab, self.line) for scale, lab in zip(scales, labs, strict=True)]
         return np.array(shares) - here
 

@@ -154,7 +154,7 @@ def scale_of(pair: ColourReference) -> RipenessScale:
     return RipenessScale(np.array(pair.unripe.lab), np.array(pair.ripe.lab))
 
 
-def own_ends(lab: Float32, weight: Float32, pair: ColourReference) -> OwnEnds:
+def own_ends(lab: Float32, weight: Float32, pair: ColourReference, start: OwnEnds | None = None) -> OwnEnds:
     """Adapt both references to the pepper's own most colored and greenest skin, where it clearly shows them.
 
     The pepper's skin and the reference are averaged by their uncertainties, and the skin may move the reference by
@@ -167,12 +167,14 @@ def own_ends(lab: Float32, weight: Float32, pair: ColourReference) -> OwnEnds:
     weight : float32 (N,)
         mm2 of skin per pixel.
     pair : ColourReference
+    start : OwnEnds, optional
+        Ends of nearly the same skin, to save the first of two rounds.
     """
-    ends = OwnEnds(pair, _NO_SKIN, _NO_SKIN)
+    ends = OwnEnds(pair, _NO_SKIN, _NO_SKIN) if start is None else start
     between = _hue_between(pair)
     ripe_from = np.clip(1 - 2 * pair.ripe.spread[2] / between, *_OWN_FROM)
     unripe_from = np.clip(1 - 2 * pair.unripe.spread[2] / between, *_OWN_FROM)
-    for _ in range(2):
+    for _ in range(2 if start is None else 1):
         placed = ends.scale.place(lab)
         read = placed.purity > _LEAST_PURITY
         ripe = _end_skin(lab, weight, read, placed.position, float(ripe_from), _densest_half)

@@ -23,7 +23,7 @@ Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]
 
 _STEPS: Final = np.linspace(-0.6, 1.6, 111)
-_PER_DEGREE: Final = 10
+_PER_DEGREE: Final = 4
 _ANGLES: Final = np.arange(360 * _PER_DEGREE + 1) / _PER_DEGREE - 90
 _MOST_OVER: Final = 1.4
 
@@ -135,12 +135,18 @@ class RipenessScale:
     @cached_property
     def _by_angle(self) -> Float32:
         """Rows over skin angle: a*, b* along the line, strength, chroma per (L + 16), Y, position."""
-        line = self.unripe + _STEPS[:, None] * (self.ripe - self.unripe)
-        line[:, 0] = np.maximum(line[:, 0], 1)
-        skin = skin_colour(line)
-        order = np.argsort(skin.angle)
-        along = line[:, 1:] @ (self.ripe - self.unripe)[1:]
+        step = self.ripe - self.unripe
+        angle = skin_colour(self._at(_STEPS)).angle
+        order = np.argsort(angle)
+        position = np.interp(_ANGLES, angle[order], _STEPS[order])
+        line = self._at(position)
         chroma = np.maximum(np.hypot(line[:, 1], line[:, 2]) / (line[:, 0] + 16), 1e-3)
-        rows = (along, np.maximum(skin.strength, 1e-3), chroma, luminance(line[:, 0]), _STEPS)
-        table = [np.interp(_ANGLES, skin.angle[order], row[order]) for row in rows]
-        return np.asarray(table, dtype=np.float32)
+        strength = np.maximum(skin_colour(line).strength, 1e-3)
+        rows = (line[:, 1:] @ step[1:], strength, chroma, luminance(line[:, 0]), position)
+        return np.asarray(rows, dtype=np.float32)
+
+    def _at(self, position: Float64) -> Float64:
+        """CIELAB (N, 3) of the line at positions (N,)."""
+        line = self.unripe + position[:, None] * (self.ripe - self.unripe)
+        line[:, 0] = np.maximum(line[:, 0], 1)
+        return np.asarray(line, dtype=np.float64)
