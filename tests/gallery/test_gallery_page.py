@@ -141,3 +141,21 @@ def test_moving_and_care_draw(opened, keep):
 def test_a_plate_that_is_gone_is_said_plainly(opened):
     _, draw = opened
     assert "This plate is not in the gallery." in words(draw(plate="0" * 32))
+
+
+def _looking():
+    from truelobe.pages import gallery
+
+    gallery.gallery_page(editing=False)
+
+
+def test_the_teams_own_page_shows_and_changes_nothing(opened, keep):
+    store, _ = opened
+    plate, _ = two_plates(store, keep)
+    for address in ({}, {"plate": plate.uid}, {"view": "Bin"}, {"view": "Move and keep safe"}, {"view": "Walls"}):
+        test = AppTest.from_function(_looking, default_timeout=60)
+        for name, value in address.items():
+            test.query_params[name] = value
+        test.run()
+        assert not test.exception
+        assert {one.label for one in test.button} <= {"Open", "Back to the gallery", "First page", "Next page"}

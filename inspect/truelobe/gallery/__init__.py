@@ -4,10 +4,11 @@ from truelobe.gallery.backup import back_up, restore
 from truelobe.gallery.bin import empty_bin, in_bin
 from truelobe.gallery.comparing import Compared, Difference, compare, difference, measure_again
 from truelobe.gallery.export import export_bundle
+from truelobe.gallery.filters import Choices, choices
 from truelobe.gallery.health import Fault, Health, Repaired, check, repair
 from truelobe.gallery.importing import Choice, Conflict, Imported, Plan, import_bundle, plan_import
 from truelobe.gallery.sample import load_sample, remove_sample, sample_photos
-from truelobe.gallery.search import SORTS, Card, Choices, Page, Query, choices, count, find, uids
+from truelobe.gallery.search import SORTS, Card, Page, Query, count, find, uids
 from truelobe.gallery.tables import write_csv, write_xlsx
 from truelobe.gallery.walls import (
     Wall,

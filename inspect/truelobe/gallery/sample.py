@@ -21,6 +21,7 @@ from truelobe.store.shelf import sha256_of
 Measure = Callable[[bytes, str], Mapping[str, Any]]
 WALL = "Sample plates: what to look at first"
 WALL_NOTE = "Four questions for each plate: how large, how even, how far colored, what the photo does not show."
+_ENDINGS = {".jpg", ".jpeg", ".png", ".webp"}
 _FIRST_DAY = date(2026, 4, 6)
 _PRACTICES = ("Warm-up table", "Practice one", "Practice two", "Dress rehearsal")
 _NICKNAMES = ("Juniper", "Wren", "Basil")
@@ -28,8 +29,9 @@ _NICKNAMES = ("Juniper", "Wren", "Basil")
 
 def sample_photos() -> tuple[Path, ...]:
     """Return the shipped photos of plates, by name."""
-    found = {path for pattern in ("*.jpg", "*.jpeg", "*.png") for path in data_path("sample_images").glob(pattern)}
-    return tuple(sorted(found))
+    folder = data_path("sample_images")
+    found = (path for path in folder.rglob("*") if path.suffix.lower() in _ENDINGS)
+    return tuple(sorted(path for path in found if "maker" not in path.relative_to(folder).parts))
 
 
 def load_sample(store: Store, measure: Measure, photos: Sequence[Path] | None = None) -> int:

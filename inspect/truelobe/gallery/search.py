@@ -369,33 +369,3 @@ def _from_cursor(text: str, sort: str) -> tuple[Any, int]:
         raise TruelobeError(
             "page-unknown", "This page of results is not known any more.", "Start again from the first page."
         ) from None
-
-
-@dataclass(frozen=True)
-class Choices:
-    """What the gallery holds to choose from, for a page's filters."""
-
-    colours: tuple[str, ...]
-    grades: tuple[str, ...]
-    defects: tuple[str, ...]
-    tags: tuple[str, ...]
-    who: tuple[str, ...]
-    rules: tuple[str, ...]
-
-
-def choices(store: Store) -> Choices:
-    """Return every color, grade, defect, tag, nickname and rule that some plate carries."""
-    columns: tuple[Any, ...] = (
-        PepperRow.colour,
-        InspectionRow.grade,
-        DefectRow.defect,
-        TagRow.tag,
-        InspectionRow.who,
-        DecisionRow.rule,
-    )
-    with store.database.read() as connection:
-        found = [
-            tuple(connection.execute(select(column).where(column != "").distinct().order_by(column)).scalars())
-            for column in columns
-        ]
-    return Choices(*found)

@@ -5,6 +5,7 @@ The address holds what is shown (`?plate=`, `?view=`), session state what is cho
 
 from __future__ import annotations
 
+from functools import partial
 from typing import Any, get_args
 
 import streamlit as st
@@ -17,7 +18,8 @@ from truelobe.pages import style
 from truelobe.store import Store, open_store
 from truelobe.units import inch_fraction, percent
 
-VIEWS = ("Plates", "Walls", "Compare", "Bin", "Move and keep safe")
+LOOKING = ("Plates", "Walls", "Compare")
+VIEWS = (*LOOKING, "Bin", "Move and keep safe")
 _ACROSS = 3
 
 
@@ -28,30 +30,37 @@ def opened_store() -> Store:
 
 
 def show() -> None:
-    """Draw the page."""
+    """Draw the page for the coach."""
     gallery_page()
 
 
-def gallery_page() -> None:
-    """Draw the page: one plate where the address names one, else the chosen view."""
+def gallery_page(*, editing: bool = True) -> None:
+    """Draw the page: one plate where the address names one, else the chosen view.
+
+    Parameters
+    ----------
+    editing : bool
+        Whether plates can be changed, deleted and moved; the team's own process says no.
+    """
     from truelobe.pages import gallery_move, gallery_plate, gallery_walls
 
     try:
         store = opened_store()
         plate = st.query_params.get("plate")
         if plate:
-            gallery_plate.show_plate(store, plate)
+            gallery_plate.show_plate(store, plate, editing=editing)
             return
         st.title("Gallery")
+        offered = VIEWS if editing else LOOKING
         named = st.query_params.get("view", VIEWS[0])
-        st.session_state.setdefault("gallery_view", named if named in VIEWS else VIEWS[0])
+        st.session_state.setdefault("gallery_view", named if named in offered else VIEWS[0])
         view = st.segmented_control(
-            "What to look at", VIEWS, required=True, key="gallery_view", label_visibility="collapsed"
+            "What to look at", offered, required=True, key="gallery_view", label_visibility="collapsed"
         )
         st.query_params["view"] = view or VIEWS[0]
         views: dict[str, Any] = {
-            "Plates": show_plates,
-            "Walls": gallery_walls.show_walls,
+            "Plates": partial(show_plates, editing=editing),
+            "Walls": partial(gallery_walls.show_walls, editing=editing),
             "Compare": gallery_walls.show_compare,
             "Bin": gallery_move.show_bin,
             "Move and keep safe": gallery_move.show_move,
@@ -62,12 +71,12 @@ def gallery_page() -> None:
     style.foot("Practice aid, not an inspection. A grade belongs to a lot and to a licensed inspector.")
 
 
-def show_plates(store: Store) -> None:
+def show_plates(store: Store, *, editing: bool = True) -> None:
     """Draw filters and cards."""
     if not gallery.count(store, at_most=1):
-        _teach(store)
+        _teach(store, editing)
         return
-    query = _filters(store)
+    query = _filters(store, editing)
     after = (
         st.session_state.get("gallery_after") if st.session_state.get("gallery_query") == query.text() else None
     )
@@ -83,14 +92,15 @@ def show_plates(store: Store) -> None:
         st.rerun()
 
 
-def _teach(store: Store) -> None:
+def _teach(store: Store, editing: bool) -> None:
     """Say what will stand here, and give the one button that starts it."""
     style.lead(
         "Every plate you keep stands here: its photo, what was measured, what you found by hand, and the note "
         "that teaches something with it."
     )
-    st.write("Measure a plate and press Keep, or look around first with plates of an invented team.")
-    _sample_button(store)
+    if editing:
+        st.write("Measure a plate and press Keep, or look around first with plates of an invented team.")
+        _sample_button(store)
 
 
 def _sample_button(store: Store) -> None:
@@ -107,7 +117,7 @@ def _say_how_many(found: int) -> None:
     style.lead(words.get(found, f"{found} plates." if found < 100 else "More than a hundred plates."))
 
 
-def _filters(store: Store) -> Query:
+def _filters(store: Store, editing: bool) -> Query:
     """Ask what to look for."""
     saved = gallery.saved_searches(store)
     words, order = st.columns((3, 2))
@@ -141,20 +151,20 @@ def _filters(store: Store) -> Query:
         examples=examples,
         sort=sort,
     )
-    return _saved(store, saved, query)
+    return _saved(store, saved, query, editing)
 
 
-def _saved(store: Store, saved: dict[str, Query], query: Query) -> Query:
+def _saved(store: Store, saved: dict[str, Query], query: Query, editing: bool) -> Query:
     """Offer saved searches; a chosen one stands in place of the filters."""
     with st.expander("Saved searches"):
         name = st.selectbox("Search", ("", *saved), format_func=lambda name: name or "None: use the filters above")
         if name:
-            if st.button("Forget this search"):
+            if editing and st.button("Forget this search"):
                 gallery.forget_search(store, name)
                 st.rerun()
             return saved[name]
-        new = st.text_input("Save the filters above as")
-        if st.button("Save", disabled=not new):
+        new = st.text_input("Save the filters above as") if editing else ""
+        if editing and st.button("Save", disabled=not new):
             gallery.save_search(store, new, query)
             st.rerun()
     return query

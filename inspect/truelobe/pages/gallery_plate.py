@@ -19,7 +19,7 @@ from truelobe.store.documents import in_kept_photo
 from truelobe.units import inch_fraction, percent
 
 
-def show_plate(store: Store, uid: str) -> None:
+def show_plate(store: Store, uid: str, *, editing: bool = True) -> None:
     """Draw one plate."""
     plate = store.inspections.get(uid)
     if st.button("Back to the gallery"):
@@ -39,9 +39,10 @@ def show_plate(store: Store, uid: str) -> None:
     elif document:
         style.say_all(document["messages"], "refusal")
     _about(plate)
-    _edit(store, plate)
-    _history(store, plate)
-    _again(store, plate)
+    if editing:
+        _edit(store, plate)
+        _history(store, plate)
+        _again(store, plate)
 
 
 def _pictures(store: Store, plate: Inspection, document: dict[str, Any] | None) -> None:

@@ -9,7 +9,7 @@ from truelobe.pages import style
 from truelobe.store import Store
 
 
-def show_walls(store: Store) -> None:
+def show_walls(store: Store, *, editing: bool = True) -> None:
     """Draw the walls: choose one, look at it, order it."""
     from truelobe.pages.gallery import cards
 
@@ -26,22 +26,29 @@ def show_walls(store: Store) -> None:
             style.lead(wall.note)
         shown = gallery.on_wall(store, uid)
         cards(shown)
-        with st.expander("Order this wall"):
-            titles = {card.uid: card.title or str(card.plate_date) for card in shown}
-            order = st.multiselect(
-                "Plates from first to last",
-                tuple(titles),
-                default=tuple(titles),
-                format_func=lambda one: titles[one],
-                key=f"order-{uid}-{wall.version}",
-            )
-            if st.button("Save this order", disabled=tuple(order) == tuple(titles)):
-                gallery.hang(store, uid, wall.version, order)
-                st.rerun()
-            if st.button("Take this wall down", help="Its plates stay in the gallery."):
-                gallery.take_down_wall(store, uid)
-                st.rerun()
-    _hang_chosen(store, found)
+        if editing:
+            _order(store, wall, shown)
+    if editing:
+        _hang_chosen(store, found)
+
+
+def _order(store: Store, wall: gallery.Wall, shown: tuple[gallery.Card, ...]) -> None:
+    """Let the coach order a wall, or take it down."""
+    with st.expander("Order this wall"):
+        titles = {card.uid: card.title or str(card.plate_date) for card in shown}
+        order = st.multiselect(
+            "Plates from first to last",
+            tuple(titles),
+            default=tuple(titles),
+            format_func=lambda one: titles[one],
+            key=f"order-{wall.uid}-{wall.version}",
+        )
+        if st.button("Save this order", disabled=tuple(order) == tuple(titles)):
+            gallery.hang(store, wall.uid, wall.version, order)
+            st.rerun()
+        if st.button("Take this wall down", help="Its plates stay in the gallery."):
+            gallery.take_down_wall(store, wall.uid)
+            st.rerun()
 
 
 def _hang_chosen(store: Store, found: tuple[gallery.Wall, ...]) -> None:
