@@ -78,7 +78,6 @@ def run(count: int = 1000, seed: int = 1, workers: int = 1) -> Outcome:
         tempfile.TemporaryDirectory() as folder,
         WorkerPool(workers, limits, preload=("truelobe.pages.jobs",)) as pool,
     ):
-        pool.submit(os.getpid).result()  # the workers' start is not part of any file's time
         for number in range(count):
             _one(outcome, pool, Path(folder), number, seed)
     outcome.peak_bytes = _peak_of_children()
@@ -89,6 +88,7 @@ def _one(outcome: Outcome, pool: WorkerPool, folder: Path, number: int, seed: in
     rng = np.random.default_rng([seed, number])
     makers: list[Trap] = [*(_written(maker) for maker in MAKERS), *SPECIAL]
     path, meddler = makers[number % len(makers)](folder, rng)
+    pool.submit(os.getpid).result()  # a worker's start, after one that was ended, is not part of this file's time
     meddler.start()
     begun = time.monotonic()
     measured = jobs.settled(pool.submit(jobs.measure, path, path.name, Request(), on_report=_dropped), path.name)
