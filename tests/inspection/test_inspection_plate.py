@@ -1,0 +1,187 @@
+"""The whole way: a sample plate in, a valid document with right figures out; bad photos refused in plain words."""
+
+import io
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import jsonschema
+import numpy as np
+import pytest
+from PIL import Image
+
+from truelobe import schema
+from truelobe.card import load_layout, scale_from_bars
+from truelobe.data import data_path
+from truelobe.inspection import inspect_plate
+from truelobe.request import Correction, Request
+
+pytestmark = pytest.mark.opencv
+
+# What one sample plate may be off by, from the error budget of a single view: 2.6 mm for the lobes that one view
+# can't see together with 1.5 mm for scale and plate height (diameter), 3.5 mm for body form and axis (length).
+# A single figure of many may reach three of those.
+DIAMETER_MM, LENGTH_MM, COVERAGE = 3 * 3.0, 3 * 3.8, 0.12
+
+
+def plates() -> list[Path]:
+    return sorted(data_path("sample_images", "plates").glob("*.jpg"))
+
+
+def truth_of(plate: Path) -> dict:
+    return json.loads(plate.with_suffix(".truth.json").read_text(encoding="utf-8"))
+
+
+def told(truth: dict) -> Request:
+    """What a coach would tell: the two bars as a ruler shows them, to half a millimetre."""
+    bars = [round(2 * truth["card"][name]) / 2 for name in ("bar_across_mm", "bar_down_mm")]
+    return Request(bars=scale_from_bars(load_layout(), *bars, 0.3))
+
+
+@pytest.fixture(scope="module")
+def first() -> tuple[Path, dict]:
+    return plates()[0], truth_of(plates()[0])
+
+
+@pytest.fixture(scope="module")
+def measured(first):
+    plate, truth = first
+    return inspect_plate(plate, told(truth), name=plate.name)
+
+
+def paired(document: dict, truth: dict) -> list[tuple[dict, dict]]:
+    pairs = []
+    for true in truth["peppers"]:
+        away = [np.hypot(*np.subtract(p["centre_px"], true["centre_px"])) for p in document["peppers"]]
+        pairs.append((document["peppers"][int(np.argmin(away))], true))
+    return pairs
+
+
+def test_every_pepper_of_the_first_sample_is_found_and_measured(measured, first) -> None:
+    document = measured.document()
+    schema.check(document)
+    assert len(document["peppers"]) == len(first[1]["peppers"])
+    for pepper, true in paired(document, first[1]):
+        assert pepper["diameter_mm"]["value"] == pytest.approx(true["diameter_greatest_mm"], abs=DIAMETER_MM)
+        if pepper["length_mm"] is not None:
+            assert pepper["length_mm"]["value"] == pytest.approx(true["length_mm"], abs=LENGTH_MM)
+        if pepper["not_fully_coloured"] is not None and true["colour"] == pepper["colour"]:
+            assert pepper["not_fully_coloured"]["value"] == pytest.approx(
+                true["not_fully_coloured"]["0.5"], abs=COVERAGE
+            )
+
+
+def test_figures_carry_a_budget_and_decisions_their_probability(measured) -> None:
+    for pepper in measured.document()["peppers"]:
+        if pepper["doubtful"]:
+            continue
+        sources = {line["source"] for line in pepper["diameter_mm"]["budget"]}
+        assert {"focal length", "pose", "plate height", "edge", "axis", "body form"} <= sources
+        rules = {(d["quantity"], d["limit"]) for d in pepper["decisions"]}
+        assert {("diameter", 63.5), ("diameter", 76.2), ("length", 63.5), ("length", 88.9)} <= rules
+        assert ("not_fully_coloured", 0.15) in rules
+        whole = [d for d in pepper["decisions"] if d["basis"] == "whole" and d["quantity"] == "not_fully_coloured"]
+        assert all(d["outcome"] in ("missed", "not seen") for d in whole), "one photo never proves the whole skin"
+
+
+def test_the_same_photo_gives_the_same_document(measured, first) -> None:
+    again = inspect_plate(first[0], told(first[1]), name=first[0].name)
+    assert again.document() == measured.document()
+
+
+def test_corrections_by_hand_count_and_are_marked(measured, first) -> None:
+    plate, truth = first
+    pepper = measured.document()["peppers"][0]
+    at = tuple(pepper["centre_px"])
+    caliper = Correction("measured", at, quantity="diameter", value=77.0, uncertainty=0.2)
+    gone = Correction("remove", tuple(measured.document()["peppers"][-1]["centre_px"]))
+    changed = inspect_plate(plate, replace(told(truth), corrections=(caliper, gone))).document()
+    assert len(changed["peppers"]) == len(measured.peppers) - 1
+    by_hand = next(p for p in changed["peppers"] if p["by_hand"])
+    assert by_hand["by_hand"] == ["diameter"]
+    assert by_hand["diameter_mm"]["value"] == 77.0
+    assert by_hand["by_photo"]["diameter_mm"]["value"] == pytest.approx(pepper["diameter_mm"]["value"])
+    fancy = next(d for d in by_hand["decisions"] if d["limit"] == 76.2)
+    assert fancy["outcome"] == "met"
+    assert [Correction.from_document(c) for c in changed["made_by"]["corrections"]] == [caliper, gone]
+
+
+def test_an_unmeasured_print_is_flagged_and_widens_the_figures(measured, first) -> None:
+    plain = inspect_plate(first[0])
+    assert "print-not-measured" in {m.code for m in plain.messages}
+    lines = plain.document()["peppers"][0]["length_mm"]["budget"]
+    scale = [line for line in lines if line["source"].startswith("print scale")]
+    assert {line["shared_by"] for line in scale} == {"print"}
+    assert sum(line["effect"] ** 2 for line in scale) > 0.1**2
+
+
+def shrunk(first: tuple[Path, dict]) -> Image.Image:
+    return Image.open(first[0]).convert("RGB")
+
+
+def encoded(picture: Image.Image, format_: str = "JPEG", **how: object) -> bytes:
+    buffer = io.BytesIO()
+    picture.save(buffer, format_, **how)
+    return buffer.getvalue()
+
+
+@pytest.mark.parametrize(
+    ("bad", "code"),
+    [
+        (b"", "photo-empty"),
+        (b"not a picture at all", "photo-not-an-image"),
+        (encoded(Image.new("RGB", (800, 600), "white")), "card-not-found"),
+        (encoded(Image.effect_noise((900, 700), 60).convert("RGB"), "PNG"), "card-not-found"),
+    ],
+)
+def test_a_bad_photo_is_refused_in_plain_words(bad: bytes, code: str) -> None:
+    document = inspect_plate(bad).document()
+    schema.check(document)
+    assert document["status"] == "refused"
+    assert document["messages"][-1]["code"] == code
+    assert document["peppers"] == []
+
+
+def test_a_truncated_photo_is_refused(first) -> None:
+    whole = first[0].read_bytes()
+    document = inspect_plate(whole[: len(whole) // 2]).document()
+    assert document["status"] == "refused"
+    assert document["messages"][-1]["code"] == "photo-damaged"
+
+
+def test_a_card_without_peppers_is_refused_with_what_to_do(first) -> None:
+    picture = np.asarray(shrunk(first)).copy()
+    outline = np.array(inspect_plate(first[0]).document()["made_by"]["card"]["outline_px"])
+    low, high = np.floor(outline.min(axis=0)).astype(int) - 10, np.ceil(outline.max(axis=0)).astype(int) + 10
+    low = np.maximum(low, 0)
+    alone = np.full_like(picture, 128)
+    alone[low[1] : high[1], low[0] : high[0]] = picture[low[1] : high[1], low[0] : high[0]]
+    document = inspect_plate(encoded(Image.fromarray(alone), quality=95)).document()
+    assert document["status"] == "refused"
+    assert document["messages"][-1]["code"] == "no-pepper-found"
+
+
+@pytest.mark.parametrize("format_", ["PNG", "WEBP", "HEIF", "AVIF"])
+def test_every_format_of_a_phone_measures_alike(first, measured, format_: str) -> None:
+    how = {} if format_ == "PNG" else {"quality": 92}
+    other = inspect_plate(encoded(shrunk(first), format_, **how), told(first[1])).document()
+    assert len(other["peppers"]) == len(measured.peppers)
+    # Re-encoding moves an edge by a few tenths of a pixel and drops the EXIF focal length.
+    for pepper, plain in zip(other["peppers"], measured.document()["peppers"], strict=True):
+        if pepper["diameter_mm"] and plain["diameter_mm"]:
+            assert pepper["diameter_mm"]["value"] == pytest.approx(plain["diameter_mm"]["value"], abs=3.0)
+
+
+def test_a_document_with_a_field_missing_is_not_valid(measured) -> None:
+    document = measured.document()
+    del document["peppers"][0]["decisions"]
+    with pytest.raises(jsonschema.ValidationError):
+        schema.check(document)
+
+
+@pytest.mark.realphotos
+def test_real_photos_without_a_card_are_refused_for_want_of_one(real_photos: Path) -> None:
+    pictures = sorted(real_photos.rglob("*.jpg"))
+    assert len(pictures) > 200
+    codes = {inspect_plate(picture).document()["messages"][-1]["code"] for picture in pictures}
+    assert codes == {"card-not-found"}
