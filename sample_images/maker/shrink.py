@@ -18,8 +18,8 @@ import cv2
 import numpy as np
 from PIL import Image
 
-MOST_BYTES = 105_000
-QUALITIES = range(90, 61, -3)
+MOST_BYTES = 84_000
+QUALITIES = range(90, 42, -4)
 POLYGONS = ("outline_px", "calyx_px", "stem_px")
 
 

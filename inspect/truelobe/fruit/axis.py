@@ -107,3 +107,47 @@ def principal_axes(silhouette: Silhouette) -> tuple[Floats, float]:
     points = np.column_stack([columns, rows]).astype(np.float64)
     values, vectors = np.linalg.eigh(np.cov((points - points.mean(axis=0)).T))
     return vectors[:, 1], float(np.sqrt(values[1] / max(values[0], 1e-9)))
+
+
+# A dent of the outline counts from this depth, as a share of the fruit's size; shallower ones are edge noise.
+LEAST_NOTCH = 0.018
+# From this ratio of longer to shorter extent the longer side is the axis whatever the dents say.
+LONG = 1.6
+AGREE_DEG = 30.0
+
+
+def notch_direction(silhouette: Silhouette) -> Floats | None:
+    """Return the direction in the picture that the outline's dents point along, or None without clear dents.
+
+    The grooves between lobes run from stem end to blossom end, so the dents they leave in the outline lie at the
+    ends of the axis. Each dent (a convexity defect of the outline) votes with its depth.
+    """
+    outline = silhouette.outline_px[0]
+    points = np.round(outline * 8).astype(np.int32).reshape(-1, 1, 2)
+    corners = cv2.convexHull(points, returnPoints=False)
+    if len(corners) < 4:
+        return None
+    corners = np.sort(corners, axis=0)[::-1]
+    defects = np.asarray(cv2.convexityDefects(points, corners))
+    if defects.ndim == 0:
+        return None  # a convex outline: OpenCV answers None
+    defects = defects.reshape(-1, 4)
+    depth = defects[:, 3] / 256 / 8 / np.sqrt(silhouette.body.sum())
+    deep = depth >= LEAST_NOTCH
+    if not deep.any():
+        return None
+    away = outline[defects[deep, 2]] - (outline.max(axis=0) + outline.min(axis=0)) / 2
+    # Opposite directions are the same axis: votes add up at twice their angle.
+    twice = 2 * np.arctan2(away[:, 1], away[:, 0])
+    angle = 0.5 * np.arctan2((depth[deep] * np.sin(twice)).sum(), (depth[deep] * np.cos(twice)).sum())
+    return np.array([np.cos(angle), np.sin(angle)])
+
+
+def guessed_axis(silhouette: Silhouette) -> tuple[Floats, bool]:
+    """Return the axis guessed from the outline alone, and whether form and dents agree on it."""
+    long, ratio = principal_axes(silhouette)
+    notch = notch_direction(silhouette)
+    if notch is None:
+        return long, False
+    agree = bool(abs(notch @ long) > np.cos(np.radians(AGREE_DEG)))
+    return (long if agree or ratio > LONG else notch), agree

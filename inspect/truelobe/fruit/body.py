@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
 from truelobe.camera import View
-from truelobe.fruit.axis import GLIMPSE, Pose, StemCue, principal_axes
+from truelobe.fruit.axis import GLIMPSE, Pose, StemCue, guessed_axis
 from truelobe.fruit.priors import Priors
 from truelobe.fruit.shape import COARSE_ALONG, COARSE_ROUND, NAMES, Grid, make_grid
 from truelobe.fruit.silhouette import Silhouette
@@ -219,10 +219,12 @@ def starts(silhouette: Silhouette, view: View, floor_mm: float, cue: StemCue | N
     centre = view.ideal(middle_px[None])[0]
     height = floor_mm + width / 2
     if cue is None:
-        long, _ = principal_axes(silhouette)
-        lying = _lying(middle_px, middle_px + 40 * long, view, height, centre, width, distance)
-        across = _lying(middle_px, middle_px + 40 * long[::-1] * [1, -1], view, height, centre, width, distance)
-        return [lying, replace(across, name="across"), _upright(lying, view, "upside down")]
+        guess, agree = guessed_axis(silhouette)
+        other = np.array([-guess[1], guess[0]])
+        lying = _lying(middle_px, middle_px + 40 * guess, view, height, centre, width, distance)
+        across = _lying(middle_px, middle_px + 40 * other, view, height, centre, width, distance)
+        name = "across, against the dents" if agree else "across"
+        return [lying, replace(across, name=name), _upright(lying, view, "upside down")]
     lying = _lying(middle_px, cue.end_px, view, height, centre, width, distance)
     ratio = _share_of_reach(silhouette, middle_px, cue.end_px)
     return [lying] if ratio > 0.8 else [lying, _upright(lying, view, "standing")]

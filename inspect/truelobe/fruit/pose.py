@@ -14,8 +14,8 @@ from truelobe.fruit.silhouette import Silhouette
 
 # Cost (half a chi-square) by which a second pose must be worse to be set aside: odds of about twenty to one.
 SURE = 3.0
-# What a pose costs before the outline is looked at, where no stem shows: most peppers lie along their longer side.
-UNLIKELY = {"along": 0.0, "across": 2.0, "upside down": 1.0}
+# What a pose costs before the body is fitted, where no stem shows: odds counted on rendered plates.
+UNLIKELY = {"along": 0.0, "across": 2.0, "across, against the dents": 4.0, "upside down": 1.0}
 
 
 @dataclass(frozen=True)
