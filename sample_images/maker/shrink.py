@@ -1,8 +1,8 @@
 """Make a set of traced plates small enough to keep: `python -m sample_images.maker.shrink FROM TO`.
 
-A phone takes most of a picture's noise out before it stores it; the tracer's noise is of the same kind, so the same
-is done here (non-local means, Buades, Coll & Morel 2005, at low strength), then JPEG at the highest quality that
-stays under the wanted size. Truth polygons lose vertices that lie within a third of a pixel of the line without
+A phone takes most of a picture's noise out before it stores it; the tracer's noise is of the same kind, so the
+same is done here (non-local means, Buades, Coll & Morel 2005, at low strength), then JPEG at the highest quality
+that stays under the wanted size. Truth polygons lose vertices that lie within a third of a pixel of the line without
 them (Douglas & Peucker 1973). EXIF is carried over.
 """
 
@@ -49,7 +49,8 @@ def _thin(ring: list[list[float]]) -> list[list[float]]:
     points = np.asarray(ring, np.float32).reshape(-1, 1, 2)
     if len(points) < 8:
         return ring
-    return [[round(float(x), 1), round(float(y), 1)] for x, y in cv2.approxPolyDP(points, 0.3, True).reshape(-1, 2)]
+    kept = cv2.approxPolyDP(points, 0.3, True).reshape(-1, 2)
+    return [[round(float(x), 1), round(float(y), 1)] for x, y in kept]
 
 
 def main() -> None:
