@@ -2,8 +2,8 @@
 
 A phone takes most of a picture's noise out before it stores it; the tracer's noise is of the same kind, so the
 same is done here (non-local means, Buades, Coll & Morel 2005, at low strength), then JPEG at the highest quality
-that stays under the wanted size. Truth polygons lose vertices that lie within a third of a pixel of the line without
-them (Douglas & Peucker 1973). EXIF is carried over.
+that stays under the wanted size. Truth polygons lose vertices that lie within a third of a pixel of the line
+without them (Douglas & Peucker 1973). EXIF is carried over.
 """
 
 from __future__ import annotations
