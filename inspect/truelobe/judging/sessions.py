@@ -47,8 +47,15 @@ class Sessions:
             uid = _insert_session(connection, one, None, None)
         return self.get(uid)
 
-    def begin_alone(self, one: JudgingClass, student_uid: str, at: datetime | None = None) -> Session:
+    def begin_alone(
+        self, one: JudgingClass, student_uid: str, at: datetime | None = None, *, any_class: bool = False
+    ) -> Session:
         """Start a class for one student alone, or return to it where it runs already.
+
+        Parameters
+        ----------
+        any_class : bool
+            Whether a class may be taken that is not offered to the phones: on the coach's own machine.
 
         Raises
         ------
@@ -65,7 +72,7 @@ class Sessions:
                     raise TruelobeError("class-done", "You have placed this class.", "Choose another one.")
                 uid = str(mine.uid)
             else:
-                _may_begin(connection, one, of_class)
+                _may_begin(connection, one, of_class, any_class)
                 uid = _insert_session(connection, one, student, at)
         return self.get(uid)
 
@@ -308,11 +315,11 @@ def _insert_session(connection: Connection, one: JudgingClass, student: int | No
     return uid
 
 
-def _may_begin(connection: Connection, one: JudgingClass, of_class: Any) -> None:
+def _may_begin(connection: Connection, one: JudgingClass, of_class: Any, any_class: bool) -> None:
     led = of_class.where(SessionRow.student_id.is_(None), SessionRow.closed_at.is_(None))
     if connection.execute(led.limit(1)).first() is not None:
         raise TruelobeError("class-in-use", "This class is open to everyone now.", "Place it with the others.")
-    if not one.offered or one.key is None or one.binned_at is not None:
+    if not (one.offered or any_class) or one.key is None or one.binned_at is not None:
         raise TruelobeError("class-not-offered", "This class is not offered now.", "Choose another one.")
 
 

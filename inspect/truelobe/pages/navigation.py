@@ -40,10 +40,12 @@ PAGES: tuple[Entry, ...] = (
     Entry("measure", "Measure a plate"),
     Entry("gallery", "Gallery", "team"),
     Entry("set_class", "Set a class"),
+    Entry("lead_class", "Lead a class"),
     Entry("place_class", "Place a class", "team"),
     Entry("give_reasons", "Give reasons", "team"),
     Entry("train_eye", "Train the eye", "team"),
     Entry("season", "Season", "team"),
+    Entry("team", "The team"),
     Entry("card", "Card and calibration"),
     Entry("rules", "Rules"),
 )

@@ -311,7 +311,7 @@ def make_app(store: Store, on_request: Callable[[str], None] = lambda address: N
 
     routes = [
         Route("/", _file("page.html")),
-        *(Route(f"/{name}", _file(name)) for name in ("page.css", "page.js", "placing.js")),
+        *(Route(f"/{name}", _file(name)) for name in ("page.css", "placing.css", "page.js", "placing.js")),
         _route("/api/state", _state),
         _route("/api/enter", _enter, "POST"),
         _route("/api/leave", _leave, "POST"),

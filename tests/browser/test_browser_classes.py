@@ -1,0 +1,135 @@
+"""A practice evening in a real Chromium: the coach sets a class of four photos, three phones place it, the critique."""
+
+import re
+import socket
+import sys
+import time
+
+import pytest
+from tests.judging.judging_plates import photo
+
+pytestmark = pytest.mark.browser
+
+
+def settled(page):
+    page.wait_for_selector("[data-testid='stApp'][data-test-script-state='notRunning']")
+    page.wait_for_timeout(250)
+
+
+class Taps:
+    """Counts what a coach has to press and type."""
+
+    def __init__(self, page):
+        self.page, self.count = page, 0
+
+    def click(self, name, role="button"):
+        self.count += 1
+        self.page.get_by_role(role, name=name).first.click()
+        settled(self.page)
+
+    def fill(self, label, words):
+        self.count += 1
+        self.page.get_by_label(label, exact=False).first.fill(words)
+
+
+def test_a_class_is_set_placed_on_three_phones_and_led(app, window, tmp_path):
+    coach = window(1280)
+    began = time.monotonic()
+    coach.goto(f"{app}/team")
+    settled(coach)
+    taps = Taps(coach)
+    taps.fill("New nicknames", "Robin\nJune bug\nPebble")
+    taps.click("Add to the roster")
+    words = dict(re.findall(r"(Robin|June bug|Pebble)\s+([a-z]+ \d\d)", coach.inner_text("table")))
+    assert len(words) == 3
+    taps.click("Open to the team")
+    address = coach.wait_for_selector("h2:has-text('http://')", timeout=60_000).inner_text()
+    port = int(address.rsplit(":", 1)[1])
+
+    coach.goto(f"{app}/set_class")
+    settled(coach)
+    taps.fill("Name of the class", "Red bells, class 1")
+    taps.click("Start this class")
+    coach.get_by_text("Add new photos").click()
+    files = []
+    for n in range(4):
+        path = tmp_path / f"plate{n}.jpg"
+        path.write_bytes(photo(20 * n))
+        files.append(str(path))
+    coach.locator("input[type=file]").set_input_files(files)
+    settled(coach)
+    taps.click("Put them on the free numbers")
+    taps.fill("Official placing", "3142")
+    for label, cut in (("top pair", "2"), ("middle pair", "5"), ("bottom pair", "3")):
+        taps.fill(f"Cut, {label}", cut)
+    taps.click("Keep placing and cuts")
+    coach.get_by_text("a guess averages 32.5").wait_for()
+    assert time.monotonic() - began < 600
+    assert taps.count < 40
+    coach.screenshot(path=tmp_path / "set.png", full_page=True)
+
+    coach.goto(f"{app}/lead_class")
+    settled(coach)
+    taps.click("Open Red bells, class 1")
+    phones = []
+    for name in words:
+        phone = window(360, height=740, touch=True)
+        phone.goto(f"http://127.0.0.1:{port}/")
+        phone.get_by_role("button", name=name).tap()
+        phone.get_by_label("The word on your slip").fill(words[name])
+        phone.get_by_role("button", name="Come in").tap()
+        phone.get_by_text("The clock starts for everyone at once").wait_for()
+        phones.append(phone)
+    taps.click("Start the clock")
+    for phone, placing in zip(phones, ("3142", "1342", "2413"), strict=True):
+        phone.locator(".tl-clock").wait_for()
+        assert phone.evaluate("document.documentElement.scrollWidth <= document.documentElement.clientWidth")
+        for plate in placing[:2]:
+            phone.locator(".tl-keys").get_by_role("button", name=f"Plate {plate}:").tap()
+    phones[0].screenshot(path=tmp_path / "phone-placing.png")
+    phones[0].get_by_role("button", name="Look closer at plate 2").tap()
+    phones[0].get_by_role("button", name="Larger").tap()
+    phones[0].screenshot(path=tmp_path / "phone-zoom.png")
+    phones[0].get_by_role("button", name="Close").tap()
+
+    phones[1].context.set_offline(True)  # the network is gone; what is tapped waits in the phone
+    for plate in "42":
+        phones[1].locator(".tl-keys").get_by_role("button", name=f"Plate {plate}:").tap()
+    phones[1].get_by_text("Not sent yet").wait_for()
+    phones[1].context.set_offline(False)
+    phones[1].get_by_text("Not sent yet").wait_for(state="hidden")
+    phones[2].reload()
+    phones[2].get_by_role("button", name="Plate 2: placed").or_(phones[2].locator(".tl-slots b").first).first.wait_for()
+    assert "".join(phones[2].locator(".tl-slots b").all_inner_texts()) == "24··"
+    for phone, rest in zip(phones, ("42", "", "13"), strict=True):
+        for plate in rest:
+            phone.locator(".tl-keys").get_by_role("button", name=f"Plate {plate}:").tap()
+        phone.get_by_role("button", name=re.compile("Hand in")).tap()
+        phone.get_by_text("Handed in").wait_for()
+    coach.get_by_text("3 in").wait_for(timeout=20_000)
+    coach.screenshot(path=tmp_path / "lead.png", full_page=True)
+    assert not any("3-1-4-2" in phone.content() for phone in phones[1:])
+
+    taps.click("Open the critique")
+    coach.get_by_text("Top pair: 3 over 1").wait_for()
+    coach.get_by_text("1 of 3 had it").wait_for()
+    taps.click("Next: middle pair")
+    taps.click("Next: bottom pair")
+    assert phones[0].get_by_text("of 50").count() == 0
+    taps.click("Open the scores")
+    for phone, points in zip(phones, ("50", "48", "15"), strict=True):
+        phone.get_by_text("Official placing").wait_for()
+        assert phone.locator(".tl-score").inner_text().startswith(points)
+    phones[1].screenshot(path=tmp_path / "phone-critique.png", full_page=True)
+    coach.screenshot(path=tmp_path / "critique.png", full_page=True)
+    taps.click("Finish this class")
+    coach.goto(f"{app}/team")
+    settled(coach)
+    coach.screenshot(path=tmp_path / "team.png", full_page=True)
+    taps.click("Close to the team")
+    deadline = time.monotonic() + 30
+    with pytest.raises(OSError):
+        while time.monotonic() < deadline:
+            socket.create_connection(("127.0.0.1", port), timeout=1).close()
+            time.sleep(0.3)
+    print(f"coach's taps and fields: {taps.count}", file=sys.stderr)
