@@ -104,7 +104,7 @@ def launch(store: Store, host: str = "0.0.0.0") -> None:
         "PYTHONPATH": str(Path(__file__).resolve().parents[3]),
     }
     subprocess.Popen(
-        [sys.executable, "-P", "-m", "truelobe.cli", "team", "--host", host],
+        [sys.executable, "-P", "-m", "truelobe", "team", "--host", host],
         env=environment,
         cwd=place.home,
         stdin=subprocess.DEVNULL,
