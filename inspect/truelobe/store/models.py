@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from truelobe.store import models_gallery, models_judging, models_setup
+from truelobe.store import models_gallery, models_judging, models_practice, models_setup
 from truelobe.store.base import Base
 
-__all__ = ["Base", "models_gallery", "models_judging", "models_setup"]
+__all__ = ["Base", "models_gallery", "models_judging", "models_practice", "models_setup"]
