@@ -13,6 +13,7 @@ import hashlib
 import io
 import json
 from collections.abc import Iterator
+from itertools import chain
 from pathlib import Path
 from typing import Any
 
@@ -52,7 +53,7 @@ def main(arguments: list[str] | None = None) -> int:
     given.out.mkdir(parents=True, exist_ok=True)
     book = given.out / "drills.json"
     kept = {d["id"]: d for d in json.loads(book.read_text())["pictures"]} if book.exists() else {}
-    for record in (*traced(given.plates, given.out, kept), *drawn(given.drawn, given.seed, given.out)):
+    for record in chain(traced(given.plates, given.out, kept), drawn(given.drawn, given.seed, given.out)):
         kept[record["id"]] = record
         lines = ",\n".join(json.dumps(kept[name], separators=(",", ":")) for name in sorted(kept))
         book.write_text(f'{{"drills":1,"lines":{json.dumps(LINES)},"pictures":[\n{lines}\n]}}\n')
@@ -82,7 +83,7 @@ def chosen(folders: list[Path]) -> list[tuple[Path, dict[str, Any], list[int]]]:
             numbers.append(pepper["number"])
         if numbers:
             plates.append((path, plate, numbers))
-    return plates
+    return sorted(plates, key=lambda plate: -len(plate[2]))  # the richest first: building a scene takes a while
 
 
 def traced(folders: list[Path], out: Path, kept: dict[str, Any]) -> Iterator[dict[str, Any]]:

@@ -124,21 +124,22 @@ def fit_eye(truth: ArrayLike, answers: ArrayLike) -> EyeFit | None:
     EyeFit or None
         None with fewer than `FEWEST` answers.
     """
-    truth, answers = np.asarray(truth, float), np.rint(np.asarray(answers, float))
+    truth = np.asarray(truth, float)
+    given: Floats = np.rint(np.asarray(answers, float))
     few = (truth < SMALL_BELOW).sum()
     with_small = bool(few >= FEWEST_SMALL and len(truth) - few >= FEWEST_SMALL)
     if len(truth) < FEWEST:
         return None
     design = _design(truth, with_small)
-    low, high = _edges(answers)
+    low, high = _edges(given)
 
     def loss(at: Floats) -> tuple[float, Floats]:
         spread = math.exp(at[-1])
         probability, by_middle, by_spread = _score(truth + design @ at[:-1], spread, low, high)
         return -float(np.log(probability).sum()), -np.append(design.T @ by_middle, by_spread.sum())
 
-    start = np.linalg.lstsq(design, answers - truth, rcond=None)[0]
-    rest = max(float(np.std(answers - truth - design @ start)), 1.0)
+    start = np.linalg.lstsq(design, given - truth, rcond=None)[0]
+    rest = max(float(np.std(given - truth - design @ start)), 1.0)
     bounds = [(-100, 100)] * design.shape[1] + [(math.log(_SMALLEST_SPREAD), math.log(100))]
     found = minimize(loss, np.append(start, math.log(rest)), jac=True, method="L-BFGS-B", bounds=bounds).x
     return _with_intervals(truth, found, design.shape[1], with_small)
