@@ -108,6 +108,9 @@ def rings_of(polygons: Sequence[Any] | None) -> tuple[Polygon, ...]:
 
 def overlap(first: Sequence[Polygon], second: Sequence[Polygon]) -> float:
     """Intersection over union of two sets of polygons."""
+    lows, highs = zip(*((np.min(np.vstack(r), 0), np.max(np.vstack(r), 0)) for r in (first, second)), strict=True)
+    if (np.maximum(*lows) >= np.minimum(*highs)).any():
+        return 0.0
     points = np.concatenate([*first, *second])
     low, high = np.floor(points.min(axis=0)).astype(int), np.ceil(points.max(axis=0)).astype(int) + 1
     fine = 4 if max(high - low) < 200 else 1  # small fruits on a finer grid, so that the pixel does not decide

@@ -60,7 +60,8 @@ def closer_look(pixels: NDArray[np.uint8], maps: FruitMaps, body: Mask) -> Close
     body : ndarray of bool, shape (h, w)
         The fruit's body in that look.
     """
-    x0, y0, x1, y1 = maps.photo_box(bounding_box(body))
+    tight = bounding_box(body)
+    x0, y0, x1, y1 = maps.photo_box(tight)
     # Never larger than the photo's own pixels: enlarging shows nothing new.
     side = max(max(x1 - x0, y1 - y0) * VIEW_PX / FRUIT_PX, VIEW_PX)
     if VIEW_PX / side < _LEAST_GAIN * max(maps.scale):
@@ -71,7 +72,8 @@ def closer_look(pixels: NDArray[np.uint8], maps: FruitMaps, body: Mask) -> Close
     near = look(piece, tuple(ring - corner for ring in maps.exclude), maps.model, (VIEW_PX, VIEW_PX))
     groups = group(near)
     height, width = near.fruit.shape
-    rings = (near.to_network(maps.to_photo(ring) - corner) for ring in mask_contours(body))
+    cut = body[tight[1] : tight[3], tight[0] : tight[2]]
+    rings = (near.to_network(maps.to_photo(ring) - corner) for ring in mask_contours(cut, tight[:2]))
     number, same = _most_like(groups, filled(list(rings), (0, 0, width, height)))
     return CloserLook(piece, (left, top), near, groups, number) if same >= _SAME_FRUIT else None
 

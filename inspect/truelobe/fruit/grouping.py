@@ -26,7 +26,8 @@ _NEAR_PEAKS = 0.35
 """Peaks closer than this times the smaller fruit's radius are one fruit."""
 _LOOSE_PART = 0.15
 SMALLEST_PX = 220
-LOWEST_SCORE = 0.65
+LOWEST_SCORE = 0.72
+"""Half of the false finds on development plates lie below; of well outlined peppers 99 % lie above 0.89."""
 
 
 @dataclass(frozen=True)

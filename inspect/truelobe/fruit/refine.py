@@ -150,19 +150,22 @@ def _cheapest(energy: Floats) -> NDArray[np.intp]:
     """Cheapest closed path round the outline, at most one step up or down from vertex to vertex."""
     number, places = energy.shape
     lap = np.concatenate([np.arange(number), np.arange(min(number, 60))])
-    came = np.zeros((len(lap), places), np.int8)
-    cost = np.zeros(places)
-    padded = np.full(places + 2, np.inf)
-    for index, vertex in enumerate(lap):
-        padded[1:-1] = cost
-        choices = np.stack([padded[:-2] + _BEND * _STEP, padded[1:-1], padded[2:] + _BEND * _STEP])
-        best = choices.argmin(axis=0)
-        came[index] = best - 1
-        cost = choices[best, np.arange(places)] + energy[vertex]
+    bend = _BEND * _STEP
+    # One column more on either side, never cheapest, so that every place has two neighbours.
+    costs = np.full((len(lap), places + 2), np.inf)
+    costs[0, 1:-1] = energy[0]
+    for index in range(1, len(lap)):
+        before = costs[index - 1]
+        cheapest = np.minimum(before[:-2], before[2:])
+        cheapest += bend
+        np.minimum(cheapest, before[1:-1], out=cheapest)
+        np.add(cheapest, energy[lap[index]], out=costs[index, 1:-1])
     path = np.zeros(len(lap), np.intp)
-    path[-1] = int(cost.argmin())
+    path[-1] = int(costs[-1, 1:-1].argmin())
+    steps = np.array([bend, 0.0, bend])
     for index in range(len(lap) - 1, 0, -1):
-        path[index - 1] = path[index] + came[index, path[index]]
+        here = path[index]
+        path[index - 1] = here - 1 + int((costs[index - 1, here : here + 3] + steps).argmin())
     overlap = len(lap) - number
     # The first vertices are taken from the second time round, when the path has settled.
     return np.concatenate([path[number:], path[overlap:number]])

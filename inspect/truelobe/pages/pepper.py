@@ -175,9 +175,7 @@ def _marked(one: Mapping[str, Any], what: str, points: Sequence[tuple[float, flo
 
 def _measured_by_hand(bench: Desk, draft: Draft, one: Mapping[str, Any]) -> None:
     with st.form(f"hand-{one['number']}", border=False):
-        quantity = st.segmented_control(
-            "What", list(_BY_TOOL), default="diameter", format_func=str.capitalize
-        )
+        quantity = st.segmented_control("What", list(_BY_TOOL), default="diameter", format_func=str.capitalize)
         unit = st.segmented_control("In", ["mm", "inches"], default="mm")
         value = st.number_input("Reading", min_value=0.0, value=None, format="%.3f")
         tool = st.selectbox("Read with", list(TOOLS), format_func=str.capitalize)

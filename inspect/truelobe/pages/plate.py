@@ -177,8 +177,7 @@ def card_html(one: Document, close: jobs.Close | None) -> str:
         image = f'<img alt="{alt}" src="data:image/jpeg;base64,{source}">'
     tags = "".join(f'<span class="tl-tag">{style.text(tag)}</span>' for tag in _tags(one))
     said = "".join(
-        style.message_html(m["code"], m["text"], m["what_to_do"], "flag small")
-        for m in one.get("messages", [])
+        style.message_html(m["code"], m["text"], m["what_to_do"], "flag small") for m in one.get("messages", [])
     )
     figures = "".join(_figure_html(reading) for reading in words.readings(one))
     decisions = "".join(_decision_html(d) for d in one["decisions"])

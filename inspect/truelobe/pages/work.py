@@ -163,7 +163,6 @@ class WorkerPool:
         if worker is not None:
             worker.stop()
 
-
     def _started(self) -> _Worker | None:
         try:
             return _Worker(self.limits, self._preload)
