@@ -29,6 +29,7 @@ from truelobe.request import Request
 Trap = Callable[[Path, Random], tuple[Path, threading.Thread]]
 
 LIMIT_S = 10.0
+ENDING_S = 5.0  # what a busy machine may need to end a worker that ran past its limit
 MEMORY_BYTES = 2 * 1024**3
 
 
@@ -95,7 +96,7 @@ def _one(outcome: Outcome, pool: WorkerPool, folder: Path, number: int, seed: in
     took = time.monotonic() - begun
     meddler.join()
     schema.check(measured.document)
-    assert took < LIMIT_S + 2, f"{path.name} ({number}, seed {seed}) took {took:.1f} s"
+    assert took < LIMIT_S + ENDING_S, f"{path.name} ({number}, seed {seed}) took {took:.1f} s"
     outcome.files += 1
     outcome.slowest_s = max(outcome.slowest_s, took)
     outcome.statuses[measured.document["status"]] += 1
