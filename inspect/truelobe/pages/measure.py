@@ -164,4 +164,6 @@ def _working(uid: str, *, first: bool) -> None:
         if first and progress.picture is not None:
             st.image(progress.picture, width="stretch", alt="The photo being measured")
 
-    watch()
+    # Over a result it stands at the window's foot, so that nothing on the page moves.
+    with st.container(key="first-time" if first else "again"):
+        watch()

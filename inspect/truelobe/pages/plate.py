@@ -121,7 +121,8 @@ def _legend(draft: Draft) -> None:
     )
     with st.container(horizontal=True, vertical_alignment="center"):
         st.toggle("Bare photo", key=f"bare-{draft.uid}")
-        _add_button(draft)
+        if not st.session_state.get(f"adding-{draft.uid}"):
+            _add_button(draft)
 
 
 def _taken_back(bench: Desk, draft: Draft) -> None:
