@@ -91,11 +91,14 @@ def test_a_class_is_set_placed_on_three_phones_and_led(app, window, tmp_path):
         assert phone.evaluate("document.documentElement.scrollWidth <= document.documentElement.clientWidth")
         for plate in placing[:2]:
             phone.locator(".tl-keys").get_by_role("button", name=f"Plate {plate}:").tap()
+    drawn = "[...document.images].length === 4 && [...document.images].every((one) => one.naturalWidth > 0)"
+    phones[0].wait_for_function(drawn)
+    assert "null" not in phones[0].inner_text("main")
     phones[0].screenshot(path=tmp_path / "phone-placing.png")
     phones[0].get_by_role("button", name="Look closer at plate 2").tap()
     phones[0].get_by_role("button", name="Larger").tap()
     phones[0].screenshot(path=tmp_path / "phone-zoom.png")
-    phones[0].get_by_role("button", name="Close").tap()
+    phones[0].get_by_role("button", name="Close", exact=True).tap()
 
     phones[1].context.set_offline(True)  # the network is gone; what is tapped waits in the phone
     for plate in "42":
@@ -125,6 +128,9 @@ def test_a_class_is_set_placed_on_three_phones_and_led(app, window, tmp_path):
     for phone, points in zip(phones, ("50", "48", "15"), strict=True):
         phone.get_by_text("Official placing").wait_for()
         assert phone.locator(".tl-score").inner_text().startswith(points)
+    assert phones[1].locator(".tl-pair").count() == 6
+    assert phones[1].locator(".tl-all li").count() == 24
+    assert "object" not in phones[1].inner_text("main")
     phones[1].screenshot(path=tmp_path / "phone-critique.png", full_page=True)
     coach.screenshot(path=tmp_path / "critique.png", full_page=True)
     taps.click("Finish this class")

@@ -1,5 +1,5 @@
 // A student's page on a phone: asks the server every two seconds, sends each tap until it has arrived.
-import { drawClass, h, runClock } from "./placing.js";
+import { drawClass, fill, h, runClock } from "./placing.js";
 
 const ASK_MS = 2000;
 const page = document.getElementById("page");
@@ -102,7 +102,7 @@ function draw() {
   shown = key;
   stopClock();
   document.querySelector(".tl-zoom")?.remove();
-  if (!state) page.replaceChildren(h("p", {}, problem || "One moment."));
+  if (!state) fill(page, h("p", {}, problem || "One moment."));
   else if (!state.who) drawRoster(typed);
   else if (looking) drawClass(page, looking, { ...actions, back: () => { looking = null; draw(); } });
   else if (state.class) drawClass(page, state.class, actions);
@@ -127,7 +127,7 @@ const actions = {
 function drawRoster(typed) {
   if (choosing && !state.roster.some((one) => one.student === choosing.student)) choosing = null;
   if (!choosing) {
-    page.replaceChildren(
+    fill(page,
       h("h1", {}, "Who are you?"),
       state.roster.length
         ? h("div", { class: "tl-names" }, state.roster.map((one) => h("button", { type: "button", onclick: () => { choosing = one; draw(); } }, one.nickname)))
@@ -153,12 +153,12 @@ function drawRoster(typed) {
     h("div", { class: "tl-row" },
       h("button", { type: "button", onclick: () => { choosing = null; draw(); } }, "Not me"),
       h("button", { type: "submit", class: "tl-main" }, "Come in")));
-  page.replaceChildren(h("h1", {}, choosing.nickname), form);
+  fill(page, h("h1", {}, choosing.nickname), form);
   input.focus();
 }
 
 function drawChoices() {
-  page.replaceChildren(
+  fill(page,
     h("h1", {}, "Place a class"),
     state.offers.length ? null : h("p", { class: "tl-quiet" }, "Nothing is open right now. Keep this page open: a class appears by itself when your coach opens one."),
     state.offers.length ? h("p", {}, "Take one when you are ready. The clock starts at once.") : null,

@@ -12,6 +12,11 @@ export function h(tag, properties = {}, ...children) {
   return element;
 }
 
+// Puts children in place of what was there; lists are opened, nothing stands for nothing.
+export function fill(root, ...children) {
+  root.replaceChildren(...children.flat(2).filter((child) => child != null));
+}
+
 export function clockText(left) {
   const seconds = Math.max(0, Math.ceil(left / 1000));
   return `${Math.floor(seconds / 60)}:${String(seconds % 60).padStart(2, "0")}`;
@@ -58,7 +63,7 @@ export function drawClass(root, state, actions) {
 }
 
 function drawWaiting(root, state) {
-  root.replaceChildren(
+  fill(root,
     h("h1", {}, state.title),
     state.scenario ? h("p", {}, state.scenario) : null,
     h("p", { class: "tl-says" }, `You will have ${spanOf(state.seconds)}. The clock starts for everyone at once; keep this page open.`),
@@ -76,7 +81,7 @@ function spanOf(seconds) {
 
 function drawPlacing(root, state, actions) {
   const placing = state.placing;
-  root.replaceChildren(
+  fill(root,
     h("div", { class: "tl-head" }, h("span", { class: "tl-name" }, state.title), h("span", { class: "tl-clock", role: "timer" })),
     h("p", { class: "tl-said tl-hidden", "aria-live": "assertive" }),
     state.scenario ? h("p", {}, state.scenario) : null,
@@ -203,7 +208,7 @@ function zoom(state, number, actions) {
 function drawHandedIn(root, state, actions) {
   const whole = state.placing.length === 4;
   const words = state.state === "submitted" ? "Handed in" : state.state === "paper" ? "From your card" : "Time is up";
-  root.replaceChildren(
+  fill(root,
     h("h1", {}, state.title),
     h("p", {}, `${words}:`),
     h("p", { class: "tl-order" }, state.placing ? state.placing.split("").join("-") : "no placing"),
@@ -218,7 +223,7 @@ function drawCritique(root, state, actions) {
   const told = state.critique;
   const mine = state.placing;
   const whole = mine.length === 4;
-  root.replaceChildren(
+  fill(root,
     h("h1", {}, state.title),
     told.points == null
       ? h("p", {}, "No placing was counted.")
