@@ -12,7 +12,7 @@ from truelobe.colour import lab_to_linear, linear_to_lab
 from truelobe.colour.budget import PATH_SD
 from truelobe.colour.naming import own_ends, scale_of
 from truelobe.colour.references import load_references
-from truelobe.colour.ripeness import RipenessScale, skin_colour
+from truelobe.colour.ripeness import RipenessScale, luminance, skin_colour
 
 pytestmark = pytest.mark.opencv
 
@@ -52,26 +52,34 @@ def test_dark_ripe_skin_stays_ripe_and_dark_green_stays_green(colour: str) -> No
 
 
 def test_midpoints_of_other_ways_of_mixing_lie_as_far_apart_as_the_budget_says() -> None:
-    # The share of light (additive), and the absorption (pigments: log reflectance), mixed in even steps between
-    # the same two skins: each way has its own spot equally far from both ends in a*, b*. Where the scale puts it
-    # tells how wrong a straight line can be.
+    # Light (additive), log reflectance (a clear layer), and absorption over scattering (an opaque layer: Kubelka
+    # and Munk 1931, K/S = (1 - R)^2 / 2R), mixed in even steps between the same two skins: each way has its own
+    # spot equally far from both ends in a*, b*. Where the scale puts it tells how wrong a straight line can be.
     weights = np.linspace(0, 1, 2001)[:, None]
     found = []
     for colour in COLOURS:
         for unripe in (SKINS["green"], (35, -18, 27), (50, -22, 40)):
             ends = np.array([unripe, SKINS[colour]], dtype=float)
             light = np.clip(lab_to_linear(ends), 1e-3, None)
+            absorption = (1 - light) ** 2 / (2 * light)
             ways = (
                 linear_to_lab((1 - weights) * light[0] + weights * light[1]),
                 linear_to_lab(np.exp((1 - weights) * np.log(light[0]) + weights * np.log(light[1]))),
+                linear_to_lab(opaque_layer(absorption[0] + weights * (absorption[1] - absorption[0]))),
             )
             for way in ways:
                 towards = (way[:, 1:] - ends[0, 1:]) @ (ends[1] - ends[0])[1:]
                 spot = np.argmin(np.abs(towards / np.sum((ends[1] - ends[0])[1:] ** 2) - 0.5))
-                dimming = ((way[spot, 0] + 16) / (ends[:, 0].mean() + 16)) ** 3
-                found.append(float(RipenessScale(*ends).place(way[spot], min(dimming, 1.0)).ripeness))
+                line = RipenessScale(*ends)
+                dimming = min(float(luminance(way[spot, 0]) / line.place(way[spot]).line_light), 1.0)
+                found.append(float(line.place(way[spot], dimming).ripeness))
     assert abs(np.mean(found) - 0.5) < PATH_SD
-    assert np.std(found) < 1.3 * PATH_SD
+    assert np.std(found) == pytest.approx(PATH_SD, rel=0.3)
+
+
+def opaque_layer(absorption: np.ndarray) -> np.ndarray:
+    """Reflectance for absorption over scattering (Kubelka and Munk 1931)."""
+    return 1 + absorption - np.sqrt(absorption**2 + 2 * absorption)
 
 
 @pytest.mark.parametrize("colour", COLOURS)

@@ -23,9 +23,9 @@ DRAWS: Final = 32
 JOINED: Final = 400
 SAMPLE: Final = 600
 
-PATH_SD: Final = 0.04
+PATH_SD: Final = 0.06
 """How far, in ripeness, the true midpoint may lie from that of a straight line in CIELAB: standard deviation over
-mixing the same two skins in CIELAB, in linear light and in log reflectance (as pigments do)."""
+mixing the same two skins in light, in log reflectance and as pigments of an opaque layer (Kubelka-Munk)."""
 
 Draw = Callable[[np.random.Generator], Float64]
 

@@ -49,23 +49,28 @@ def skin_colour(lab: ArrayLike) -> SkinColour:
 
     Notes
     -----
-    X/Y and Z/Y come from the cube-root part of CIELAB: (1 + a / (500 fy))**3 and (1 - b / (200 fy))**3, where
-    fy = (L + 16) / 116.
+    X, Y and Z come from CIELAB by its inverse, the straight part near black included.
     """
     value = np.asarray(lab, dtype=np.float32)
-    fy = np.maximum(value[..., 0] + 16, 1) / np.float32(116)
-    x = 1 + value[..., 1] / (500 * fy)
-    z = 1 - value[..., 2] / (200 * fy)
-    first, second = x * x * x - 1, 1 - z * z * z
+    fy = (value[..., 0] + 16) / np.float32(116)
+    y = np.maximum(_light(fy), np.float32(1e-4))
+    first = _light(fy + value[..., 1] / np.float32(500)) / y - 1
+    second = 1 - _light(fy - value[..., 2] / np.float32(200)) / y
     angle = np.degrees(np.arctan2(second, first))
     angle = np.where(angle < -90, angle + 360, angle)
     return SkinColour(angle.astype(np.float32), np.hypot(first, second).astype(np.float32))
 
 
 def luminance(lightness: ArrayLike) -> Float32:
-    """Return Y, 1 is white, for L* through the cube-root part of CIELAB."""
-    value = (np.maximum(np.asarray(lightness, dtype=np.float32), 0) + 16) / np.float32(116)
-    return np.asarray(value * value * value, dtype=np.float32)
+    """Return Y, 1 is white, for L*."""
+    raised = np.maximum(np.asarray(lightness, dtype=np.float32), 0) + np.float32(16)
+    return _light(np.asarray(raised / np.float32(116), dtype=np.float32))
+
+
+def _light(f: Float32) -> Float32:
+    """Undo CIELAB's curve: f(t) back to t (CIE 15)."""
+    straight = (116 * f - 16) * np.float32(27 / 24389)
+    return np.asarray(np.where(f > np.float32(6 / 29), f * f * f, straight), dtype=np.float32)
 
 
 @dataclass(frozen=True)

@@ -29,8 +29,8 @@ RIM_PHOTO_PX: Final = 2.5
 """The same in pixels of the photo: sharpening and the coarser color of JPEG reach that far."""
 
 GRAZING: Final = 0.28
-"""Below this cosine to the camera skin is mostly mirror (Fresnel: a fifth of the light and more for wax): its area
-counts, its color is the neighbor's."""
+"""Below this cosine to the camera skin mirrors its surroundings (Fresnel: a fifth of their light and more): its
+area counts, its color is the neighbor's."""
 
 STEEPEST: Final = 0.03
 """The area of a pixel is capped as if seen at this cosine; 3 % of a ball's visible skin lies beyond."""
