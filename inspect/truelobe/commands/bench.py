@@ -1,0 +1,94 @@
+"""`truelobe bench`: hold the tool against plates of exact truth, time it, abuse it (in a checkout only)."""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import sys
+from pathlib import Path
+from types import ModuleType
+from typing import Any
+
+from truelobe.data import data_path
+from truelobe.messages import TruelobeError
+
+SETS = ("development", "judging", "plates")
+_STRESS = "stress_"
+
+
+def add_bench(subparsers: Any) -> None:
+    """Register the job.
+
+    Parameters
+    ----------
+    subparsers : argparse subparsers action
+    """
+    parser: argparse.ArgumentParser = subparsers.add_parser(
+        "bench",
+        help="measure the tool itself: accuracy, speed, hard use",
+        description="Measure the tool itself on made plates whose truth is exact. Works in a checkout only. "
+        "No real plate of known size has been measured yet.",
+    )
+    kinds = parser.add_subparsers(metavar="KIND", required=True)
+    _add_accuracy(kinds)
+    speed = kinds.add_parser("speed", help="time each step against decoding the same photo")
+    speed.set_defaults(run=lambda arguments: _run("speed"))
+    compare = kinds.add_parser("compare", help="say which differences of two kept results are real")
+    compare.add_argument("before", type=Path, metavar="A")
+    compare.add_argument("after", type=Path, metavar="B")
+    compare.set_defaults(run=lambda arguments: _run("compare", arguments.before, arguments.after))
+    stress = kinds.add_parser("stress", help="feed the tool spoiled files and kill it while it writes")
+    stress.add_argument("--only", metavar="NAME", help="photos, gallery, bundles ... (all)")
+    stress.add_argument("--count", type=int, metavar="N", help="how many trials of each (each one's own number)")
+    stress.add_argument("--seed", type=int, default=1, metavar="S", help="where chance starts (1)")
+    stress.set_defaults(run=_stress)
+
+
+def _add_accuracy(kinds: Any) -> None:
+    accuracy: argparse.ArgumentParser = kinds.add_parser("accuracy", help="hold every figure against the truth")
+    accuracy.add_argument("--set", choices=SETS, default="development", dest="plates", help="which plates")
+    accuracy.add_argument("--told", action="store_true", help="also tell the height of the plate's floor")
+    accuracy.add_argument("--keep", type=Path, metavar="FILE", help="keep the results as JSON")
+    accuracy.set_defaults(run=_accuracy)
+
+
+def _accuracy(arguments: argparse.Namespace) -> int:
+    return _run("accuracy", data_path("sample_images", arguments.plates), told=arguments.told, keep=arguments.keep)
+
+
+def _stress(arguments: argparse.Namespace) -> int:
+    folder = _checkout() / "tests" / "benchmarks"
+    names = sorted(path.stem.removeprefix(_STRESS) for path in folder.glob(f"{_STRESS}*.py"))
+    if arguments.only is not None and arguments.only not in names:
+        raise TruelobeError(
+            "unknown-stress",
+            f"There is no stress run called {arguments.only}.",
+            f"Choose one of {', '.join(names)}.",
+        )
+    wanted = {} if arguments.count is None else {"count": arguments.count}
+    for name in names if arguments.only is None else [arguments.only]:
+        print(f"{name}: {_module(_STRESS + name).run(seed=arguments.seed, **wanted)}", flush=True)
+    return 0
+
+
+def _run(name: str, *words: Any, **options: Any) -> int:
+    _module(name).run(*words, **options)
+    return 0
+
+
+def _module(name: str) -> ModuleType:
+    root = str(_checkout())
+    if root not in sys.path:
+        sys.path.insert(0, root)
+    return importlib.import_module(f"tests.benchmarks.{name}")
+
+
+def _checkout() -> Path:
+    root = data_path("sample_images").parent
+    if not (root / "tests" / "benchmarks").is_dir():
+        raise TruelobeError(
+            "bench-needs-checkout",
+            "The benchmark's plates and truths aren't part of an installed package.",
+            "Run it in a checkout of the source.",
+        )
+    return root
