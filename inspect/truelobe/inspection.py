@@ -166,12 +166,13 @@ def _stance(setting: Setting, silhouette: Silhouette) -> Stance:
 def _coverages(
     setting: Setting, silhouettes: Sequence[Silhouette], skins: Sequence[SkinMap]
 ) -> list[tuple[Coverage, tuple[Message, ...]]]:
-    """Cover every pepper; then hold an all-green one among colored ones against the color of the others."""
+    """Cover every pepper; where most are colored, hold an all-green one against the color of the others."""
     declared = setting.request.declared_colour
     named = [colour_by_hand(one, setting.request.corrections) or declared for one in silhouettes]
     first = [_cover(setting, *three) for three in zip(silhouettes, skins, named, strict=True)]
     colours = Counter(c.colour for c in first if c.colour not in (None, "green"))
-    if not colours:
+    greens = sum(coverage.colour == "green" for coverage in first)
+    if sum(colours.values()) <= greens:
         return [(coverage, coverage.messages) for coverage in first]
     plate = colours.most_common(1)[0][0]
     result = []

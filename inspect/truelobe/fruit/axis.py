@@ -144,10 +144,12 @@ def notch_direction(silhouette: Silhouette) -> Floats | None:
 
 
 def guessed_axis(silhouette: Silhouette) -> tuple[Floats, bool]:
-    """Return the axis guessed from the outline alone, and whether form and dents agree on it."""
+    """Return the axis guessed from the outline alone, and whether its dents speak for it."""
     long, ratio = principal_axes(silhouette)
     notch = notch_direction(silhouette)
     if notch is None:
         return long, False
     agree = bool(abs(notch @ long) > np.cos(np.radians(AGREE_DEG)))
-    return (long if agree or ratio > LONG else notch), agree
+    if agree or ratio > LONG:
+        return long, agree
+    return notch, True

@@ -220,11 +220,11 @@ def starts(silhouette: Silhouette, view: View, floor_mm: float, cue: StemCue | N
     centre = view.ideal(middle_px[None])[0]
     height = floor_mm + width / 2
     if cue is None:
-        guess, agree = guessed_axis(silhouette)
+        guess, dented = guessed_axis(silhouette)
         other = np.array([-guess[1], guess[0]])
         lying = _lying(middle_px, middle_px + 40 * guess, view, height, centre, width, distance)
         across = _lying(middle_px, middle_px + 40 * other, view, height, centre, width, distance)
-        name = "across, against the dents" if agree else "across"
+        name = "across, against the dents" if dented else "across"
         return [lying, replace(across, name=name), _upright(lying, view, "upside down")]
     lying = _lying(middle_px, cue.end_px, view, height, centre, width, distance)
     ratio = _share_of_reach(silhouette, middle_px, cue.end_px)
