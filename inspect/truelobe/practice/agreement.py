@@ -231,9 +231,9 @@ class Concordance:
 def concordance(first: ArrayLike, second: ArrayLike) -> Concordance | None:
     """Return Lin's concordance of two readings (n,); None where one of them never changes."""
     x, y = np.asarray(first, float), np.asarray(second, float)
-    sx, sy = float(x.std()), float(y.std())
-    if len(x) < 3 or sx == 0 or sy == 0:
+    if len(x) < 3 or np.ptp(x) == 0 or np.ptp(y) == 0:
         return None
+    sx, sy = float(x.std()), float(y.std())
     together = float(((x - x.mean()) * (y - y.mean())).mean())
     apart = float(x.mean() - y.mean())
     value = 2 * together / (sx**2 + sy**2 + apart**2)

@@ -1,0 +1,36 @@
+"""The lesson of "Train the eye": what counts as fully colored, the line that decides, two rules, five traps."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from truelobe.pages import style
+from truelobe.practice.lesson import TRAPS, house_words, lesson_picture, us_words
+from truelobe.practice.pictures import overlay, photo
+from truelobe.units import percent
+
+
+def show() -> None:
+    """Draw the lesson."""
+    style.lead("Skin counts as fully colored once it is nearer to the ripe color than to the green.")
+    colour = st.segmented_control(
+        "Color", ("red", "yellow", "orange", "green"), default="red", key="lesson-colour"
+    )
+    picture = lesson_picture(colour or "red")
+    line = st.slider("Move the line: how ripe must skin be?", 0.1, 0.9, 0.5, 0.1, key="lesson-line")
+    left, right = st.columns(2)
+    left.image(photo(picture), width="stretch", alt="The bare pepper", caption="As it looks")
+    right.image(
+        overlay(picture, line), width="stretch", alt="Counted skin hatched", caption="Hatched: not yet there"
+    )
+    share = picture.percent(line)
+    style.lead(f"With the line here, {percent(share / 100)} of the skin seen is not fully colored.")
+    st.caption(
+        "The tool draws its line in the middle (0.5). Moving it changes the share, so say which line you use."
+    )
+    with st.expander("Two rules, one pepper", expanded=True):
+        st.write(house_words(picture))
+        st.write(us_words(picture))
+    with st.expander("Five traps"):
+        for name, words in TRAPS:
+            style.show_html(f"<p><strong>{style.text(name)}.</strong> {style.text(words)}</p>")
