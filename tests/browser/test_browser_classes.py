@@ -146,3 +146,64 @@ def test_a_class_is_set_placed_on_three_phones_and_led(app, window, tmp_path):
         assert time.monotonic() < deadline
         time.sleep(0.3)
     print(f"coach's taps and fields: {taps.count}", file=sys.stderr)
+
+
+def test_paper_cards_and_a_class_taken_alone_at_the_coachs_machine(app, window, tmp_path):
+    coach = window(1280)
+    taps = Taps(coach)
+    coach.goto(f"{app}/team")
+    settled(coach)
+    names = [f"Card {n:02}" for n in range(15)]
+    taps.fill("New nicknames", "\n".join(names))
+    taps.click("Add to the roster")
+    coach.goto(f"{app}/set_class")
+    settled(coach)
+    taps.fill("Name of the class", "Plates on the table")
+    taps.click("Start this class")
+    taps.fill("Official placing, best", "3142")
+    for label, cut in (("top pair", "2"), ("middle pair", "5"), ("bottom pair", "3")):
+        taps.fill(f"Cut, {label}", cut)
+    taps.click("Keep placing and cuts")
+    coach.get_by_text("a guess averages 32.5").wait_for()
+
+    coach.goto(f"{app}/place_class")
+    settled(coach)
+    coach.get_by_label("Who places?").fill("Card 00")
+    coach.keyboard.press("Enter")
+    settled(coach)
+    taps.click("Start Plates on the table")
+    for plate in "3142":
+        coach.locator(".tl-keys").get_by_role("button", name=f"Plate {plate}:").click()
+    coach.screenshot(path=tmp_path / "alone-placing.png")
+    assert "3-1-4-2 50" not in coach.content()
+    coach.get_by_role("button", name="Hand in 3-1-4-2").click()
+    coach.get_by_text("Official placing").wait_for()
+    assert coach.locator(".tl-score").inner_text().startswith("50")
+    coach.screenshot(path=tmp_path / "alone-critique.png", full_page=True)
+
+    coach.goto(f"{app}/lead_class")
+    settled(coach)
+    taps.click("Open Plates on the table")
+    taps.click("Start the clock")
+    cards = coach.locator(".tl-room-cards input")
+    cards.first.wait_for()
+    cards.first.fill("1123")
+    coach.get_by_text("1 stands there twice").wait_for()
+    began = time.monotonic()
+    cards.first.fill("")
+    cards.first.focus()
+    rows = {
+        row.split("\t")[0].strip(): n for n, row in enumerate(coach.locator(".tl-room-cards tr").all_inner_texts())
+    }
+    first = rows["Card 00"]
+    cards.nth(first).focus()
+    for _ in names:
+        coach.keyboard.type("3142")
+        coach.keyboard.press("Enter")
+    coach.get_by_text("15 in").wait_for(timeout=60_000)
+    assert time.monotonic() - began < 120
+    coach.screenshot(path=tmp_path / "cards.png", full_page=True)
+    taps.click("Open the critique")
+    coach.get_by_text("15 of 15 had it").wait_for()
+    for step in ("Next: middle pair", "Next: bottom pair", "Open the scores", "Finish this class"):
+        taps.click(step)

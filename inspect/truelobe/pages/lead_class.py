@@ -64,7 +64,7 @@ def _lead(store: Store, sessions: Sessions, session: Session, one: JudgingClass)
         assert session.deadline is not None
         classroom.clock(session.deadline, session.seconds, key=f"clock-{session.uid}")
         _while_it_runs(sessions, session)
-    _arrived(session.uid, one.uid)
+    _arrived(session.uid, sum(sheet.state != "open" for sheet in sessions.sheets(session.uid)))
     _pictures(store, one)
     with st.expander("Paper cards", expanded=session.started_at is not None):
         _cards(store, sessions, session)
@@ -91,7 +91,7 @@ def _while_it_runs(sessions: Sessions, session: Session) -> None:
         st.rerun()
 
 
-def _arrived(session_uid: str, class_uid: str) -> None:
+def _arrived(session_uid: str, known: int) -> None:
     """Say how many placings are in, twice every five seconds; never whose is how good."""
 
     @st.fragment(run_every=2.5)
@@ -100,6 +100,8 @@ def _arrived(session_uid: str, class_uid: str) -> None:
         sessions.lapse()
         sheets = sessions.sheets(session_uid)
         done = sum(sheet.state != "open" for sheet in sheets)
+        if done != known:
+            st.rerun()  # the cards below say who handed in by phone
         st.write(f"**{done} in**, {len(sheets) - done} still placing.")
         for sheet in sheets:
             if sheet.late_placing:

@@ -100,7 +100,7 @@ function drawPlacing(root, state, actions) {
       h("div", { class: "tl-row" },
         h("button", { type: "button", disabled: placing === "", onclick: () => actions.tap(placing.slice(0, -1)) }, "Undo"),
         h("button", { type: "button", class: "tl-main", disabled: placing.length < 4, onclick: () => actions.submit(placing) },
-          placing.length < 4 ? "Tap the best plate first" : `Hand in ${placing.split("").join("-")}`)),
+          placing.length < 4 ? (placing ? "Tap the next best" : "Tap the best plate first") : `Hand in ${placing.split("").join("-")}`)),
       h("p", { class: "tl-small tl-quiet tl-sending", "aria-live": "polite" }, actions.waiting() ? "Not sent yet. It will be, as soon as the network is back." : "")),
   );
 }
