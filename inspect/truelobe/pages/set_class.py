@@ -26,6 +26,7 @@ from truelobe.judging.scoring import (
 from truelobe.messages import TruelobeError
 from truelobe.pages import style
 from truelobe.pages.gallery import opened_store
+from truelobe.pages.make_up import make_up
 from truelobe.pages.work import Limits, WorkerPool
 from truelobe.store import NewInspection, Store, prepare_photo
 
@@ -73,6 +74,7 @@ def _list(store: Store) -> None:
         if st.button(f"{one.title} ({state})", key=f"class-{one.uid}", width="stretch"):
             st.query_params["class"] = one.uid
             st.rerun()
+    make_up(store)
     binned = classes.all(binned=True)
     if binned:
         with st.expander(f"In the bin: {len(binned)}"):
