@@ -108,7 +108,7 @@ def test_thirty_students_at_once_each_kept_exactly_once_across_a_restart(tmp_pat
                 placing = wanted[phone.student]
                 chance = random.Random(phone.student)
                 for end in (1, 2):
-                    time.sleep(chance.uniform(0.2, 2.0))  # thirty people, each at their own pace
+                    time.sleep(chance.uniform(0.2, 1.2))  # thirty people, each at their own pace
                     times.append(phone.tap(session.uid, placing[:end])[2])
                     phone.patiently("/api/state")
                 half_way.wait()
