@@ -8,11 +8,12 @@ import pytest
 from sqlalchemy import func, select
 from tests.judging.judging_plates import by_hand, document, photo
 
+from truelobe.gallery.backup import back_up
 from truelobe.judging import Cuts, score
 from truelobe.judging.classes import ClassDraft, Classes, shuffled
 from truelobe.judging.pictures import class_views, draw_view
 from truelobe.judging.records import GRACE, sheet_points
-from truelobe.judging.removal import COPIES, remove_student
+from truelobe.judging.removal import remove_student
 from truelobe.judging.roster import FREE_TRIES, Roster
 from truelobe.judging.sessions import Sessions
 from truelobe.judging.student_view import open_photos
@@ -20,6 +21,7 @@ from truelobe.messages import TruelobeError
 from truelobe.store import NewInspection, open_store, prepare_photo
 from truelobe.store.base import now
 from truelobe.store.models import Base
+from truelobe.store.setup import COPIES
 
 DRAFT = ClassDraft("Red bells", official=(3, 1, 4, 2), cuts=Cuts(2, 5, 3), shown="table", seconds=60)
 
@@ -184,7 +186,7 @@ def everything(store):
         return "".join(str(connection.execute(select(t)).all()) for t in Base.metadata.sorted_tables)
 
 
-def test_removing_a_student_leaves_nothing_of_theirs(store):
+def test_removing_a_student_leaves_nothing_of_theirs(store, tmp_path):
     one = Classes(store).keep(DRAFT)
     sessions, roster = Sessions(store), Roster(store)
     robin, word = roster.add("Xylophonia")
@@ -200,8 +202,7 @@ def test_removing_a_student_leaves_nothing_of_theirs(store):
     store.inspections.bin(plate.uid, plate.version, "Xylophonia")
     store.drafts.start("reasons", {"text": "mine"}, who="Xylophonia")
     store.settings.put(COPIES, [{"kind": "backup", "name": "old.zip", "at": "2020-01-01T00:00:00+00:00"}])
-    copies = [*store.settings.get(COPIES), {"kind": "backup", "name": "new.zip", "at": now().isoformat()}]
-    store.settings.put(COPIES, copies)
+    back_up(store, tmp_path / "new.zip")
     assert "Xylophonia" in everything(store)
     gone = remove_student(store, robin.uid)
     assert (gone.nickname, gone.copies) == ("Xylophonia", ("backup new.zip",))

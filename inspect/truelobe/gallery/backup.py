@@ -27,6 +27,7 @@ from truelobe.store.migrate import migrate, revision_of
 from truelobe.store.models_gallery import InspectionRow, PhotoRow
 from truelobe.store.models_setup import DraftUploadRow
 from truelobe.store.place import find_place
+from truelobe.store.setup import note_copy
 from truelobe.store.shelf import FolderShelf, RemoteShelf
 from truelobe.store.state import index_words
 from truelobe.store.trouble import said_plainly
@@ -48,6 +49,7 @@ def back_up(store: Store, path: Path) -> int:
     TruelobeError
         ``disk-full``, ``folder-read-only``, ``photo-missing``.
     """
+    note_copy(store.settings, "backup", path.name)
     with (
         appearing(path) as waiting,
         store.workspace() as folder,

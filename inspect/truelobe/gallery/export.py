@@ -25,6 +25,7 @@ from truelobe.store import Photo, Store
 from truelobe.store.base import now
 from truelobe.store.models_gallery import InspectionRow, WallItemRow, WallRow
 from truelobe.store.plates import read_record
+from truelobe.store.setup import note_copy
 from truelobe.store.shelf import fsync_folder
 from truelobe.store.trouble import said_plainly
 
@@ -112,6 +113,8 @@ def export_bundle(store: Store, path: Path, uids: Sequence[str] | None = None, *
     TruelobeError
         ``disk-full``, ``folder-read-only``, ``photo-missing``.
     """
+    if names:
+        note_copy(store.settings, "bundle", path.name)
     with appearing(path) as waiting, store.workspace() as folder:
         files = _Files(folder)
         bundle = ZipWriter(waiting, files.checksums)

@@ -13,12 +13,9 @@ from truelobe.store import Store
 from truelobe.store.models_gallery import HandFactsRow, HistoryRow, InspectionRow
 from truelobe.store.models_judging import StudentRow
 from truelobe.store.models_setup import DraftRow
-from truelobe.store.setup import as_text
+from truelobe.store.setup import COPIES, as_text
 from truelobe.store.state import index_words
 from truelobe.store.trouble import not_found
-
-COPIES = "copies made"
-"""The setting in which backups and bundles are listed: ``{"kind", "name", "at"}`` each."""
 
 
 @dataclass(frozen=True)

@@ -123,6 +123,24 @@ class Settings:
             return {name: json.loads(value) for name, value in rows}
 
 
+COPIES = "copies made"
+MOST_COPIES = 500
+
+
+def note_copy(settings: Settings, kind: str, name: str) -> None:
+    """Remember that a copy of what people wrote leaves the store, to be named when somebody is removed.
+
+    Parameters
+    ----------
+    kind : str
+        ``"backup"``, ``"bundle"``.
+    name : str
+        Of the file, without its folder.
+    """
+    copies = settings.get(COPIES, [])
+    settings.put(COPIES, [*copies, {"kind": kind, "name": name, "at": now().isoformat()}][-MOST_COPIES:])
+
+
 class RuleSets:
     """Rule sets by name and edition. An edition that stands is never rewritten: records refer to it."""
 
