@@ -16,9 +16,8 @@ from numpy.typing import NDArray
 from truelobe.colour.budget import figure_of
 from truelobe.colour.correction import ColourCorrection
 from truelobe.colour.naming import GREEN, name_colour
-from truelobe.colour.reading import Reading, enlarged, read, view_at_working_size
+from truelobe.colour.reading import Reading, View, enlarged, read, view_at_working_size
 from truelobe.colour.references import References
-from truelobe.colour.skin import gather_area
 from truelobe.figures import Figure
 from truelobe.messages import Message
 
@@ -29,6 +28,7 @@ LEAST_SKIN: Final = 60
 EDGE_PX: Final = 1.0
 """Standard uncertainty of the outline, in pixels of the photo, when the caller knows no better."""
 
+NAMED_FROM_FACING: Final = 0.55
 LEFT_OUT_MOST: Final = 0.35
 
 
@@ -100,10 +100,9 @@ def measure_coverage(
     mask = np.asarray(body & ~calyx & ~stem, dtype=np.bool_)
     nothing = np.zeros(mask.shape, dtype=np.bool_)
     view = view_at_working_size(pixels, mask, skin_mm2, facing, correction)
-    plain = gather_area(mask=view.mask, read=view.read, skin_mm2=view.skin_mm2, facing=view.facing).weight
-    if int(view.read.sum()) < LEAST_SKIN or not plain.any():
+    if int(view.read.sum()) < LEAST_SKIN or not np.nan_to_num(view.skin_mm2[view.read]).any():
         return Coverage(None, colour or "unknown", nothing, nothing, (_TOO_LITTLE,))
-    seen = name_colour(view.lab[view.read], plain[view.read], references)
+    seen = name_colour(*_squarely_seen(view), references)
     shown, all_green = colour or seen, seen == GREEN
     pair = references.of(shown)
     if pair is None:
@@ -115,6 +114,13 @@ def measure_coverage(
     figure = figure_of(view, reading, correction, line, edge_px / view.shrunk, rng)
     counted, left_out = _masks(reading, line, mask)
     return Coverage(figure, shown, counted, left_out, _messages(reading), all_green)
+
+
+def _squarely_seen(view: View) -> tuple[Float32, Float32]:
+    """Return CIELAB and area of skin that faces the camera: skin seen slantwise mirrors the table's color."""
+    square = view.read & (view.facing > NAMED_FROM_FACING)
+    chosen = square if int(square.sum()) >= LEAST_SKIN else view.read
+    return view.lab[chosen], np.maximum(np.nan_to_num(view.skin_mm2[chosen]), 0)
 
 
 def _masks(reading: Reading, line: float, mask: Bool) -> tuple[Bool, Bool]:

@@ -23,7 +23,8 @@ BASIC: Final = ("red", "orange", "yellow")
 LEAST_COLOURED: Final = 0.03
 """With less colored skin than this a pepper is called all green: light from neighbors alone reaches that."""
 
-_FOREIGN_PURITY: Final = 0.5
+_TURNING_ALL_OVER: Final = 0.5
+_FOREIGN_PURITY: Final = 0.68
 _PURPLE_ANGLES: Final = (20.0, 165.0)
 _TELLS_LIGHTNESS: Final = 12.0
 _TELLS_CHROMA: Final = 6.0
@@ -65,8 +66,10 @@ def name_colour(lab: Float32, weight: Float32, references: References) -> str:
 
 
 def _by_angle(angle: Float32, weight: Float32, references: References) -> str:
+    total = float(weight.sum())
     coloured = angle < _border_of_green(references)
-    if float(weight[coloured].sum()) < LEAST_COLOURED * float(weight.sum()):
+    share = float(weight[coloured].sum()) / max(total, 1e-9)
+    if share < LEAST_COLOURED:
         return GREEN
     ripest = weighted_quantile(angle[coloured], weight[coloured], 0.15)
     distance = {}
@@ -75,7 +78,18 @@ def _by_angle(angle: Float32, weight: Float32, references: References) -> str:
         if pair is not None:
             centre = float(skin_colour(np.array(pair.ripe.lab)).angle)
             distance[name] = abs(ripest - centre) / pair.ripe.spread[2]
-    return min(distance, key=lambda name: distance[name]) if distance else GREEN
+    if not distance:
+        return GREEN
+    name = min(distance, key=lambda each: distance[each])
+    clearly = float(weight[angle < _mostly(references, name)].sum())
+    return name if clearly >= LEAST_COLOURED * total or share > _TURNING_ALL_OVER else GREEN
+
+
+def _mostly(references: References, name: str) -> float:
+    """Skin angle at which skin is more than half way to a color: pale green skin does not come that far."""
+    pair = references.colours[name]
+    line = np.array(pair.unripe.lab) + 0.6 * (np.array(pair.ripe.lab) - np.array(pair.unripe.lab))
+    return float(skin_colour(line).angle)
 
 
 def _border_of_green(references: References) -> float:
