@@ -103,7 +103,7 @@ def print_card(rng: np.random.Generator) -> tuple[Floats, tuple[float, float], d
     tone = between(rng, -0.06, 0.06)
     lightness = colours.lab(colours.decode(nominal))[..., :1] / 100
     picture = colours.unlab(black + (paper - black) * lightness ** (1 + tone))
-    aims = between(rng, 2.0, 4.5), between(rng, 4.0, 8.0)
+    aims = sorted((between(rng, 2.0, 4.5), between(rng, 4.0, 8.0)))
     patches, drawn = [], {}
     for patch in plan["patches"]:
         grey = patch["kind"] == "grey"

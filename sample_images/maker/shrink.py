@@ -3,7 +3,7 @@
 A phone takes most of a picture's noise out before it stores it; the tracer's noise is of the same kind, so the
 same is done here (non-local means, Buades, Coll & Morel 2005, at low strength), then JPEG at the highest quality
 that stays under the wanted size. Truth polygons lose vertices that lie within a third of a pixel of the line
-without them (Douglas & Peucker 1973). EXIF is carried over.
+without them (Douglas & Peucker 1973). EXIF and color profile are carried over.
 """
 
 from __future__ import annotations
@@ -26,11 +26,13 @@ POLYGONS = ("outline_px", "calyx_px", "stem_px")
 def shrink_picture(source: Path, target: Path, most: int = MOST_BYTES) -> None:
     """Write a picture with less noise and fewer bytes."""
     picture = Image.open(source)
-    exif = picture.getexif()
+    kept: dict[str, Any] = {"exif": picture.getexif()}
+    if "icc_profile" in picture.info:
+        kept["icc_profile"] = picture.info["icc_profile"]
     calm = cv2.fastNlMeansDenoisingColored(np.asarray(picture.convert("RGB")), None, 3, 4, 3, 7)
     for quality in QUALITIES:
         buffer = io.BytesIO()
-        Image.fromarray(calm).save(buffer, "JPEG", quality=quality, exif=exif)
+        Image.fromarray(calm).save(buffer, "JPEG", quality=quality, **kept)
         if buffer.tell() <= most:
             break
     target.write_bytes(buffer.getvalue())
