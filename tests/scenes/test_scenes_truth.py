@@ -46,12 +46,13 @@ def test_silhouette_agrees_with_opencv_projection(scene):
     turn = cv2.Rodrigues(fine.rotation)[0]
     for placed in scene.fruit[:2]:
         faces = placed.model.faces[placed.model.face_part != STEM]
-        ours = alone(fine, placed.vertices, faces)[0].face >= 0
+        sight, top, left = alone(fine, placed.vertices, faces)
+        ours = sight.face >= 0
         pixels = cv2.projectPoints(
             placed.vertices, turn, fine.translation, np.asarray(fine.matrix), np.asarray(fine.distortion)
         )[0].reshape(-1, 2)
         drawn = np.zeros(ours.shape, np.uint8)
-        for triangle in np.round(pixels[faces]).astype(np.int32):
+        for triangle in np.round(pixels[faces] - [left, top]).astype(np.int32):
             cv2.fillConvexPoly(drawn, triangle, 1)
         both, either = (ours & (drawn > 0)).sum(), (ours | (drawn > 0)).sum()
         assert both / either >= 0.99
