@@ -42,6 +42,7 @@ from truelobe.grading import Decision, decide
 from truelobe.messages import Message, TruelobeError
 from truelobe.photo import Photo, read_photo
 from truelobe.record import AxisSeen, PepperRecord, PlateInspection
+from truelobe.remarks import on_doubtful, on_green_among_coloured, on_pepper, on_plate
 from truelobe.request import Request
 from truelobe.verdicts import settle, verdicts_on_skin
 
@@ -49,8 +50,7 @@ from truelobe.verdicts import settle, verdicts_on_skin
 # lies. Dinner plates and trays stand 5 to 15 mm high inside their rim; unsaid, both stay possible.
 FLOOR_MM: dict[str | None, tuple[float, float]] = {"table": (9.0, 5.0), "plate": (0.0, 1.5), None: (6.0, 6.0)}
 U_FLOOR_GIVEN_MM = 1.5
-OBLIQUE_DEG, TOO_OBLIQUE_DEG = 42.0, 65.0
-MUCH_HIDDEN = 0.25
+TOO_OBLIQUE_DEG = 65.0
 
 
 @dataclass(frozen=True)
@@ -155,7 +155,9 @@ def _measured(setting: Setting, silhouettes: Sequence[Silhouette]) -> PlateInspe
     coverages = _coverages(setting, silhouettes, skins)
     peppers = tuple(_record(setting, *parts) for parts in zip(silhouettes, stances, skins, coverages, strict=True))
     photo = _photo_document(setting.photo, setting.view, setting.photo.name)
-    return PlateInspection(photo, _made_by(setting), _plate_messages(setting, peppers), peppers)
+    before = (*setting.photo.messages, *setting.sighting.messages, *setting.correction.messages)
+    said = on_plate(before, setting.scale, setting.view, silhouettes, setting.photo)
+    return PlateInspection(photo, _made_by(setting), said, peppers)
 
 
 def _stance(setting: Setting, silhouette: Silhouette) -> Stance:
@@ -179,7 +181,7 @@ def _coverages(
     for one, skin, name, coverage in zip(silhouettes, skins, named, first, strict=True):
         if name is None and coverage.colour == "green":
             again = _cover(setting, one, skin, plate)
-            result.append((again, (*again.messages, _green_among_coloured(str(plate)))))
+            result.append((again, (*again.messages, on_green_among_coloured(str(plate)))))
         else:
             result.append((coverage, coverage.messages))
     return result
@@ -228,7 +230,11 @@ def _record(
         not_fully_coloured=coverage.figure,
         skin_seen=skin.seen_fraction,
         decisions=_decisions(setting.request, diameter, length, coverage.figure, skin.seen_fraction),
-        messages=(*messages, *unmeasured, *_pepper_messages(silhouette, stance, size)),
+        messages=(
+            *messages,
+            *unmeasured,
+            *on_pepper(silhouette, axis_unsure=stance.unsure, length_seen=size.length is not None),
+        ),
         other_reading=None if other is None else (other.diameter, other.length),
         by_hand=tuple(sorted(hand)),
         by_photo={f"{name}_mm": by_photo[f"{name}_mm"] for name in hand},
@@ -252,7 +258,7 @@ def _undecided(setting: Setting, silhouette: Silhouette, stance: Stance, coverag
         not_fully_coloured=None,
         skin_seen=None,
         decisions=decisions,
-        messages=(_doubtful(silhouette.number),),
+        messages=(on_doubtful(silhouette.number),),
     )
 
 
@@ -289,94 +295,6 @@ def _axis_seen(fit: BodyFit, unsure: bool) -> AxisSeen:
     px = fit.view.project_camera(ends)
     u_deg = float(np.degrees(np.sqrt(fit.inverse[2, 2])))
     return AxisSeen((float(px[0, 0]), float(px[0, 1])), (float(px[1, 0]), float(px[1, 1])), u_deg, unsure)
-
-
-def _pepper_messages(silhouette: Silhouette, stance: Stance, size: Size) -> list[Message]:
-    number = silhouette.number
-    said = []
-    if stance.unsure:
-        said.append(
-            Message(
-                "axis-unsure",
-                f"Pepper {number}: the stem end is hard to tell, so diameter and length may be swapped.",
-                "Tap where the stem end is.",
-            )
-        )
-    if size.length is None:
-        said.append(
-            Message(
-                "length-not-seen",
-                f"Pepper {number} stands on its end: the photo shows its diameter and hides its length.",
-                "Lay it on its side and take one more photo, or measure its length with a ruler.",
-                "note",
-            )
-        )
-    if silhouette.hidden_fraction > MUCH_HIDDEN:
-        said.append(
-            Message(
-                "partly-hidden",
-                f"Pepper {number} is partly hidden ({silhouette.hidden_fraction:.0%} or so).",
-                "Move it clear of its neighbors and take the photo again.",
-            )
-        )
-    return said
-
-
-def _doubtful(number: int) -> Message:
-    return Message(
-        "outline-doubtful",
-        f"Pepper {number}: the outline is doubtful, so it is not measured yet.",
-        "Look at the outline: keep it if it is a pepper rightly outlined, else remove it.",
-    )
-
-
-def _plate_messages(setting: Setting, peppers: Sequence[PepperRecord]) -> tuple[Message, ...]:
-    said = [*setting.photo.messages, *setting.sighting.messages, *setting.correction.messages]
-    if setting.scale.source == "assumed":
-        said.append(
-            Message(
-                "print-not-measured",
-                "This print of the card was never measured, so it counts as actual size, give or take 1 %. "
-                'A print made with "fit to page" is 3 to 6 % off.',
-                "Measure the card's two bars with a ruler and type them in.",
-            )
-        )
-    if setting.view.tilt_deg > OBLIQUE_DEG:
-        said.append(
-            Message(
-                "oblique",
-                f"The photo was taken at a slant ({setting.view.tilt_deg:.0f} degrees off straight down).",
-                "Hold the phone more nearly above the plate for surer figures.",
-            )
-        )
-    if any(_touches_frame(p.silhouette, setting.photo) for p in peppers):
-        said.append(
-            Message(
-                "plate-out-of-frame",
-                "A pepper reaches the edge of the picture, so a part of it is missing.",
-                "Step back until the whole plate and the card are in the picture.",
-            )
-        )
-    return _once(said)
-
-
-def _once(said: Sequence[Message]) -> tuple[Message, ...]:
-    """Say each thing once: card and colour look at the same patches and may both complain."""
-    return tuple({message.code: message for message in reversed(said)}.values())[::-1]
-
-
-def _touches_frame(silhouette: Silhouette, photo: Photo) -> bool:
-    height, width = photo.pixels.shape[:2]
-    outline = silhouette.outline_px[0]
-    return bool((outline < 1).any() or (outline[:, 0] > width - 2).any() or (outline[:, 1] > height - 2).any())
-
-
-def _green_among_coloured(plate: str) -> Message:
-    return Message(
-        "green-among-colored",
-        f"One pepper is all green among {plate} ones, so it counts as not colored.",
-        "If it is meant to be a green pepper, set its color to green.",
-    )
 
 
 def _photo_document(photo: Photo | None, view: View | None, name: str) -> dict[str, Any]:
