@@ -1,6 +1,7 @@
 """The shipped pictures, choosing among them, blocks in the store, reading by hand, the file to take home."""
 
 import base64
+import hashlib
 import io
 import json
 import re
@@ -8,17 +9,25 @@ import re
 import numpy as np
 import pytest
 from PIL import Image
+from sqlalchemy import select
+from tests.judging.judging_plates import document
+from tests.judging.judging_plates import photo as plate_photo
 
 from truelobe.figures import from_normal
 from truelobe.judging.roster import Roster
 from truelobe.messages import TruelobeError
 from truelobe.practice.blocks import Blocks, truth_of
 from truelobe.practice.choosing import Given, band, matched_pairs, next_picture, probe_lists
-from truelobe.practice.hand import compare
+from truelobe.practice.gallery_pictures import crop, teachable
+from truelobe.practice.hand import compare, keep_reading
 from truelobe.practice.pictures import BANK_CARD_MM, overlay, photo, pictures, to_scale
 from truelobe.practice.progress import PROBES
 from truelobe.practice.summary import summarise
 from truelobe.practice.take_home import take_home
+from truelobe.store.documents import crop_box
+from truelobe.store.inspections import NewInspection
+from truelobe.store.models_practice import HandReadingRow
+from truelobe.store.pictures import prepare_photo
 
 
 def test_there_are_pictures_enough_spread_and_small(root):
@@ -173,3 +182,32 @@ def test_the_file_to_take_home_needs_nothing_from_outside():
     data = json.loads(base64.b64decode(re.search(r'atob\("([^"]+)"', page)[1]))
     assert [item["t"] for item in data] == [round(p.percent(), 1) for p in some]
     assert "for yourself" in page
+
+
+def test_gallery_peppers_teach_only_when_known_well(new_store):
+    store = new_store("sqlite")
+    data = plate_photo()
+    written = document([80, 78], sha="0")
+    written["photo"]["sha256"] = hashlib.sha256(data).hexdigest()
+    written["peppers"][1]["not_fully_coloured"] = from_normal(0.1, 0.04).document()
+    prepared = prepare_photo(data, crop_box(written))
+    kept = store.inspections.keep(NewInspection(photos=(prepared,), document=written))
+    (taught,) = teachable(store, [kept.uid])
+    assert taught.number == 1
+    with Image.open(io.BytesIO(crop(store, taught))) as image:
+        red, green, blue = image.getpixel((image.width // 2, image.height // 2))
+    assert red > 140 > 60 > max(green, blue)  # the painted pepper itself, cut to the kept part
+    assert teachable(store, [kept.uid], [kept.photos[0].original_sha256]) == ()
+
+
+def test_a_reading_is_kept_with_what_the_tool_said(new_store):
+    store = new_store("sqlite")
+    student, _ = Roster(store).add("Juniper")
+    kept = store.inspections.keep(NewInspection(document=document([80, 78])))
+    found = keep_reading(store, student.uid, kept.uid, 1, "diameter_mm", "caliper", 80.4)
+    assert found.verdict == "agree"
+    with store.database.read() as connection:
+        row = connection.execute(select(HandReadingRow.__table__)).one()
+    assert (row.reading_mm, row.tool_mm, row.instrument) == (80.4, 80, "caliper")
+    with pytest.raises(TruelobeError):
+        keep_reading(store, student.uid, kept.uid, 9, "diameter_mm", "caliper", 80.4)

@@ -45,7 +45,7 @@ def _draw(store: Store) -> None:
         st.query_params["part"] = part
         st.rerun()
     if part == "Lesson":
-        train_lesson.show()
+        train_lesson.show(store)
         return
     students = Roster(store).all()
     if not students:
@@ -69,6 +69,8 @@ def _who(students: tuple[Student, ...]) -> Student | None:
     """Return who is training, as chosen here or named by the address."""
     by_uid = {s.uid: s for s in students}
     asked = st.query_params.get("student", "")
+    if asked in by_uid and "block" in st.query_params:  # while a drill runs, the picture has the room
+        return by_uid[asked]
     uids = list(by_uid)
     chosen = st.selectbox(
         "Nickname",

@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import streamlit as st
 
+from truelobe.gallery.search import find
+from truelobe.judging.student_view import open_photos
 from truelobe.pages import style
+from truelobe.practice.gallery_pictures import crop, teachable
 from truelobe.practice.lesson import TRAPS, house_words, lesson_picture, us_words
 from truelobe.practice.pictures import overlay, photo
+from truelobe.store import Store
 from truelobe.units import percent
 
 
-def show() -> None:
+def show(store: Store) -> None:
     """Draw the lesson."""
     style.lead("Skin counts as fully colored once it is nearer to the ripe color than to the green.")
     colour = st.segmented_control(
@@ -34,3 +38,19 @@ def show() -> None:
     with st.expander("Five traps"):
         for name, words in TRAPS:
             style.show_html(f"<p><strong>{style.text(name)}.</strong> {style.text(words)}</p>")
+    with st.expander("From our own gallery"):
+        _gallery(store)
+
+
+def _gallery(store: Store) -> None:
+    """Show kept peppers whose share is known well enough, never those of a class still to be judged."""
+    if not st.toggle("Show peppers measured well enough to learn from", key="lesson-gallery"):
+        return
+    plates = [card.uid for card in find(store).cards]
+    peppers = teachable(store, plates, open_photos(store))[:6]
+    if not peppers:
+        st.write("None yet. A pepper is shown here once its share is known to 4 points either way.")
+    for pepper in peppers:
+        low, high = pepper.figure.interval95
+        st.image(crop(store, pepper), width="stretch", alt="A pepper from the gallery")
+        st.caption(f"{percent(pepper.figure.value)} not fully colored, from {percent(low)} to {percent(high)}.")
