@@ -8,6 +8,7 @@ The bars of each print are told as a ruler would read them: to the nearest 0.5 m
 
 import json
 import multiprocessing
+import sys
 from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 from typing import Any
@@ -48,13 +49,15 @@ def run(folder: Path, told: bool = False, keep: Path | None = None) -> dict[str,
     paths = sorted(folder.glob("*.truth.json"))
     if not paths:
         raise TruelobeError("no-plates", f"No made plates lie in {folder}.", "Make them with sample_images.maker.")
+    result: dict[str, Any] = {"set": folder.name, "told": told, "plates": []}
     # Fresh processes: OpenCV's threads do not survive a fork.
     fresh = multiprocessing.get_context("spawn")
     with ProcessPoolExecutor(PROCESSES, mp_context=fresh, initializer=cv2.setNumThreads, initargs=(1,)) as pool:
-        plates = list(pool.map(measure_plate, paths, [told] * len(paths)))
-    result = {"set": folder.name, "told": told, "plates": plates}
-    if keep is not None:
-        keep.write_text(json.dumps(result, separators=(",", ":")) + "\n", encoding="utf-8")
+        for plate in pool.map(measure_plate, paths, [told] * len(paths)):
+            result["plates"].append(plate)
+            print(f"{len(result['plates'])} of {len(paths)}: {plate['plate']}", file=sys.stderr, flush=True)
+            if keep is not None:  # After each plate: a run that is broken off keeps what it has.
+                keep.write_text(json.dumps(result, separators=(",", ":")) + "\n", encoding="utf-8")
     print(tables.report(result))
     return result
 
