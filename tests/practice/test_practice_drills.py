@@ -20,7 +20,8 @@ from truelobe.practice.blocks import Blocks, truth_of
 from truelobe.practice.choosing import Given, band, matched_pairs, next_picture, probe_lists
 from truelobe.practice.gallery_pictures import crop, teachable
 from truelobe.practice.hand import compare, keep_reading
-from truelobe.practice.pictures import BANK_CARD_MM, overlay, photo, pictures, to_scale
+from truelobe.practice.lesson import lesson_picture
+from truelobe.practice.pictures import BANK_CARD_MM, boundary_colour, overlay, photo, pictures, to_scale
 from truelobe.practice.progress import PROBES
 from truelobe.practice.summary import summarise
 from truelobe.practice.take_home import take_home
@@ -51,6 +52,13 @@ def test_overlay_and_truth_are_of_the_same_skin(number):
     if picture.percent() < 0.05:
         assert share < 0.01
     assert list(picture.curve) == sorted(picture.curve)
+
+
+def test_the_color_on_the_line_lies_between_green_and_red():
+    picture = lesson_picture("red")
+    half, late = (boundary_colour(picture, line) for line in (0.5, 0.8))
+    assert int(late[1:3], 16) > int(half[1:3], 16)  # the riper the line, the redder its skin
+    assert boundary_colour(picture, 5.0) is None
 
 
 def test_all_peppers_are_shown_at_one_scale():

@@ -9,7 +9,7 @@ from truelobe.judging.student_view import open_photos
 from truelobe.pages import style
 from truelobe.practice.gallery_pictures import crop, teachable
 from truelobe.practice.lesson import TRAPS, house_words, lesson_picture, us_words
-from truelobe.practice.pictures import overlay, photo
+from truelobe.practice.pictures import boundary_colour, overlay, photo
 from truelobe.store import Store
 from truelobe.units import percent
 
@@ -22,13 +22,18 @@ def show(store: Store) -> None:
     )
     picture = lesson_picture(colour or "red")
     line = st.slider("Move the line: how ripe must skin be?", 0.1, 0.9, 0.5, 0.1, key="lesson-line")
-    left, right = st.columns(2)
-    left.image(photo(picture), width="stretch", alt="The bare pepper", caption="As it looks")
-    right.image(
-        overlay(picture, line), width="stretch", alt="Counted skin hatched", caption="Hatched: not yet there"
-    )
     share = picture.percent(line)
     style.lead(f"With the line here, {percent(share / 100)} of the skin seen is not fully colored.")
+    swatch = boundary_colour(picture, line)
+    if swatch:
+        style.show_html(
+            f'<p><span class="tl-swatch" style="background:{swatch}"></span>Skin of this color lies on the line.</p>'
+        )
+    left, right = st.columns(2)
+    left.image(
+        overlay(picture, line), width="stretch", alt="Counted skin hatched", caption="Hatched: not yet there"
+    )
+    right.image(photo(picture), width="stretch", alt="The bare pepper", caption="As it looks")
     st.caption(
         "The tool draws its line in the middle (0.5). Moving it changes the share, so say which line you use."
     )

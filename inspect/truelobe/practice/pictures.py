@@ -105,6 +105,17 @@ def overlay(picture: Picture, line: float = LINE) -> bytes:
     return _webp(Image.fromarray(pixels))
 
 
+def boundary_colour(picture: Picture, line: float = LINE) -> str | None:
+    """Return the middle color of the skin that lies on the line, as hexadecimal sRGB; None where none does."""
+    with Image.open(io.BytesIO(photo(picture))) as image:
+        pixels = np.asarray(image.convert("RGB"))
+    near = np.abs(np.nan_to_num(_ripeness(picture, pixels.shape[0]), nan=9.0) - line) < 0.06
+    if near.sum() < 12:
+        return None
+    red, green, blue = (int(v) for v in np.median(pixels[near], axis=0))
+    return f"#{red:02X}{green:02X}{blue:02X}"
+
+
 def _ripeness(picture: Picture, side: int) -> NDArray[np.float64]:
     """The ripeness of each pixel (side, side), nan off the counted skin."""
     with Image.open(data_path(*_FOLDER, f"{picture.id}.png")) as image:
