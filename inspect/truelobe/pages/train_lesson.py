@@ -27,7 +27,7 @@ def show(store: Store) -> None:
     swatch = boundary_colour(picture, line)
     if swatch:
         style.show_html(
-            f'<p><span class="tl-swatch" style="background:{swatch}"></span>Skin of this color lies on the line.</p>'
+            f'<p><span class="tl-swatch" style="background:{swatch}"></span>This color lies on the line.</p>'
         )
     left, right = st.columns(2)
     left.image(
