@@ -29,7 +29,7 @@ _NICKNAMES = ("Juniper", "Wren", "Basil")
 
 def sample_photos() -> tuple[Path, ...]:
     """Return the shipped photos of plates, by name."""
-    folder = data_path("sample_images")
+    folder = data_path("sample_images", "plates")
     found = (path for path in folder.rglob("*") if path.suffix.lower() in _ENDINGS)
     return tuple(sorted(path for path in found if "maker" not in path.relative_to(folder).parts))
 

@@ -191,5 +191,5 @@ def sample_photos() -> tuple[Path, ...]:
     from truelobe.data import data_path
 
     endings = {".jpg", ".jpeg", ".png", ".webp"}
-    folder = data_path("sample_images")
+    folder = data_path("sample_images", "plates")
     return tuple(sorted(p for p in folder.rglob("*") if p.suffix.lower() in endings and "maker" not in p.parts))
