@@ -30,7 +30,7 @@ N_DIRECTIONS = 40
 # of them count as about sixteen readings.
 U_FORM_MM = 1.0
 READINGS = 16.0
-SPUR = 0.06
+SPUR, SPUR_PX = 0.06, 160
 
 
 @dataclass(frozen=True)
@@ -47,6 +47,8 @@ class Evidence:
         Where the farthest vertex borders something nearer: the pepper reaches at least that far.
     calyx : float64, shape (2,), or None
     u_calyx_mm : float
+    solid : bool, shape (K,)
+        Which vertices of the main outline count.
     """
 
     directions: Floats
@@ -54,6 +56,7 @@ class Evidence:
     hidden: NDArray[np.bool_]
     calyx: Floats | None
     u_calyx_mm: float
+    solid: NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
@@ -96,7 +99,13 @@ class BodyFit:
         return moved
 
 
-def gather(silhouette: Silhouette, view: View, cue: StemCue | None, length_mm: float) -> Evidence:
+def gather(
+    silhouette: Silhouette,
+    view: View,
+    cue: StemCue | None,
+    length_mm: float,
+    solid: NDArray[np.bool_] | None = None,
+) -> Evidence:
     """Turn an outline and a stem cue into ideal image coordinates.
 
     Parameters
@@ -106,16 +115,18 @@ def gather(silhouette: Silhouette, view: View, cue: StemCue | None, length_mm: f
     cue : StemCue or None
     length_mm : float
         A first guess, for the uncertainty of the calyx's place.
+    solid : bool, shape (K,), optional
+        The outline's solid vertices, where they are known already.
     """
     angle = np.arange(N_DIRECTIONS) * (2 * np.pi / N_DIRECTIONS)
     directions = np.column_stack([np.cos(angle), np.sin(angle)])
-    solid = solid_vertices(silhouette)
+    solid = solid_vertices(silhouette) if solid is None else solid
     reach = directions @ view.ideal(silhouette.outline_px[0][solid]).T
     farthest = reach.argmax(axis=1)
     hidden = silhouette.occluded[0][solid][farthest] if silhouette.occluded else np.zeros(N_DIRECTIONS, bool)
     calyx = None if cue is None else view.ideal(cue.end_px[None])[0]
     u_calyx = 0.08 if cue is not None and cue.kind == "calyx" and cue.share > 2 * GLIMPSE else 0.16
-    return Evidence(directions, reach.max(axis=1), np.asarray(hidden), calyx, u_calyx * length_mm)
+    return Evidence(directions, reach.max(axis=1), np.asarray(hidden), calyx, u_calyx * length_mm, solid)
 
 
 def solid_vertices(silhouette: Silhouette) -> NDArray[np.bool_]:
@@ -124,13 +135,15 @@ def solid_vertices(silhouette: Silhouette) -> NDArray[np.bool_]:
     A spur reaches farther than a disc's diameter out of what is left after an opening by that disc (Serra 1982);
     the tip of a pointed pepper, whose sides meet at 40 degrees or more, does not.
     """
-    size = float(np.sqrt(silhouette.body.sum()))
-    radius = max(round(SPUR * size / 2), 1)
-    whole = np.pad(filled([silhouette.outline_px[0]], silhouette.box).astype(np.uint8), radius + 1)
+    x0, y0, x1, y1 = silhouette.box
+    shrink = min(1.0, SPUR_PX / max(x1 - x0, y1 - y0))
+    outline = (silhouette.outline_px[0] - np.array([x0, y0])) * shrink
+    whole = filled([outline], (0, 0, int((x1 - x0) * shrink) + 1, int((y1 - y0) * shrink) + 1)).astype(np.uint8)
+    radius = max(round(SPUR * float(np.sqrt(whole.sum())) / 2), 1)
+    whole = np.pad(whole, radius + 1)
     disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * radius + 1, 2 * radius + 1))
-    opened = cv2.morphologyEx(whole, cv2.MORPH_OPEN, disc)
-    away = cv2.distanceTransform(1 - opened, cv2.DIST_L2, 5)
-    place_px = np.round(silhouette.outline_px[0] - np.array(silhouette.box[:2]) + radius + 1).astype(int)
+    away = cv2.distanceTransform(1 - cv2.morphologyEx(whole, cv2.MORPH_OPEN, disc), cv2.DIST_L2, 5)
+    place_px = np.round(outline + radius + 1).astype(int)
     columns = np.clip(place_px[:, 0], 0, away.shape[1] - 1)
     rows = np.clip(place_px[:, 1], 0, away.shape[0] - 1)
     solid: NDArray[np.bool_] = away[rows, columns] <= 2 * radius + 1

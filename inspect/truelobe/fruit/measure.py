@@ -209,7 +209,10 @@ def _answers(fit: BodyFit) -> Callable[[View, float, float], Floats]:
 
 def _under(fit: BodyFit, view: View, grow_mm: float) -> Evidence:
     """The same outline read through another camera, or grown on all sides."""
-    evidence = fit.evidence if view is fit.view else gather(fit.silhouette, view, fit.cue, fit.evidence.u_calyx_mm)
+    if view is fit.view:
+        evidence = fit.evidence
+    else:
+        evidence = gather(fit.silhouette, view, fit.cue, fit.evidence.u_calyx_mm, fit.evidence.solid)
     return replace(
         evidence,
         reach=evidence.reach + grow_mm / fit.start.distance_mm,
