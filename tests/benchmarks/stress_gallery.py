@@ -155,6 +155,8 @@ def _look(
             expected[uid] = expected.get(uid, {"From afar"}) | {value}
         elif kind == "may go":
             may_go.add(uid)
+            if uid in imported:  # thrown away, then imported afresh: it comes back under its first title
+                expected[uid] = expected.get(uid, set()) | {"From afar"}
         elif kind == "draft":
             drafts.add(uid)
         elif kind == "draft may go":
