@@ -114,6 +114,7 @@ def test_find_mark_compare_export_delete_and_bring_back(app, tmp_path, width):
             page.wait_for_timeout(1500)
         page.get_by_role("radio", name="Compare").click()
         page.get_by_text("The same scale for all").wait_for()
+        page.locator('img[src^="data:image/webp"]').nth(1).wait_for()
         assert page.locator('img[src^="data:image/webp"]').count() == 2
         # export
         page.get_by_role("radio", name="Move and keep safe").click()

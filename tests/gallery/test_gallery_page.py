@@ -33,10 +33,10 @@ def opened(new_store, monkeypatch):
 
 
 def words(test):
-    """Everything the page says; numbers and units are held together by non-breaking spaces there."""
+    """Everything the page says; numbers, fractions and units are held together there."""
     said = [str(one.value) for one in (*test.markdown, *test.title, *test.text, *test.caption)]
     said += [str(one.proto.body) for one in test.get("html")]
-    return " ".join(said).replace("\u00a0", " ")
+    return " ".join(said).replace("\u00a0", " ").replace("\u2011", "-")
 
 
 def press(test, label):
