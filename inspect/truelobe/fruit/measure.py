@@ -28,6 +28,9 @@ Floats = NDArray[np.float64]
 
 # Where an edge is read: a common bias of the refined outline, on each side of the fruit.
 U_EDGE_PX, U_EDGE_MM = 0.3, 0.2
+# What a found outline misses or takes in beyond that, on width and on length: with it the intervals on the
+# development plates hold what they say where the outline is right.
+U_OUTLINE_MM = (1.2, 2.0)
 N_DRAWS = 512
 
 
@@ -158,6 +161,7 @@ def _effects(fit: BodyFit, errors: ViewErrors) -> list[tuple[Contribution, Contr
     axis = _axis_rows(fit)
     for source, rows in (("axis", axis), ("body form", ~axis)):
         lines.append(_line(source, "pepper", np.sqrt(np.sum(answer[:, rows] ** 2, axis=1))))
+    lines.append(_line("outline", "pepper", np.array(U_OUTLINE_MM)))
     return lines
 
 
