@@ -47,7 +47,17 @@ def _wait_for(port, process, seconds=60):
 
 @pytest.fixture(scope="session")
 def app(tmp_path_factory):
-    """The address of a running app."""
+    """The address of a running app, shared by the tests of one worker."""
+    yield from _served(tmp_path_factory)
+
+
+@pytest.fixture
+def fresh_app(tmp_path_factory):
+    """The address of an app with an empty store, for a test that minds what others left."""
+    yield from _served(tmp_path_factory)
+
+
+def _served(tmp_path_factory):
     elsewhere = tmp_path_factory.mktemp("elsewhere")
     port = _free_port()
     environment = os.environ | {

@@ -29,12 +29,12 @@ def _answer(page, value):
     page.get_by_role("button", name="Next", exact=True).wait_for()
 
 
-def test_a_block_is_answered_left_and_finished_and_truth_comes_after_the_answer(app, window):
+def test_a_block_is_answered_left_and_finished_and_truth_comes_after_the_answer(fresh_app, window):
     page = window(360, height=780, touch=True)
     heard = []
     page.on("websocket", lambda socket: socket.on("framereceived", lambda data: heard.append(data)))
     page.on("response", lambda answer: heard.append(answer.url))
-    page.goto(f"{app}/train_eye?part=Drill")
+    page.goto(f"{fresh_app}/train_eye?part=Drill")
     page.get_by_label("Nickname").fill("Juniper")
     page.get_by_role("button", name="Add and begin").click()
     page.get_by_role("button", name="Begin", exact=True).click()
@@ -48,7 +48,7 @@ def test_a_block_is_answered_left_and_finished_and_truth_comes_after_the_answer(
     assert "curve" not in before
     assert "It is " not in before
     # One photo was fetched, the bare one; the tab's icon is a PNG.
-    urls = {h for h in heard if isinstance(h, str) and h.startswith(f"{app}/media/")}
+    urls = {h for h in heard if isinstance(h, str) and h.startswith(f"{fresh_app}/media/")}
     assert len([url for url in urls if not url.endswith(".png")]) == 1
     for k in range(4):
         _answer(page, 10 + 5 * k)
@@ -71,11 +71,11 @@ def test_a_block_is_answered_left_and_finished_and_truth_comes_after_the_answer(
     again.locator("[data-testid=stVegaLiteChart] canvas, [data-testid=stVegaLiteChart] svg").first.wait_for()
     _keep_picture(again, "result")
     assert again.evaluate("document.documentElement.scrollWidth") <= 360
-    again.goto(f"{app}/train_eye?part=Team")
+    again.goto(f"{fresh_app}/train_eye?part=Team")
     again.get_by_role("button", name="Open the drill that fits").click()
     again.get_by_role("button", name="Begin", exact=True).wait_for()
     _keep_picture(again, "team-drill")
-    again.goto(f"{app}/train_eye")
+    again.goto(f"{fresh_app}/train_eye")
     again.get_by_text("Two rules, one pepper").wait_for()
     _keep_picture(again, "lesson")
 
