@@ -28,8 +28,8 @@ Floats = NDArray[np.float64]
 
 # Where an edge is read: a common bias of the refined outline, on each side of the fruit.
 U_EDGE_PX, U_EDGE_MM = 0.3, 0.2
-# What a found outline misses or takes in beyond that, on width and on length: with it the intervals on the
-# development plates hold what they say where the outline is right.
+# What a found outline misses or takes in beyond that, on width and on length: a judgement made on the development
+# plates, where it lifts the share inside the 95 % interval to 89 % (diameter) and 88 % (length), still too few.
 U_OUTLINE_MM = (1.2, 2.0)
 N_DRAWS = 512
 
