@@ -3,18 +3,12 @@
 The app is started by `truelobe open` from an empty folder, as somebody would who installed it; its store is new.
 """
 
-import os
 import shutil
-import socket
-import subprocess
-import sys
-import time
-from pathlib import Path
 
 import pytest
 from tests.browser.looking import PATIENCE_MS
+from tests.browser.serving import serving
 
-ROOT = Path(__file__).parents[2]
 FLAGS = (
     "--headless",
     "--no-sandbox",
@@ -27,54 +21,27 @@ FLAGS = (
 )
 
 
-def _free_port():
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return probe.getsockname()[1]
-
-
-def _wait_for(port, process, seconds=60):
-    deadline = time.monotonic() + seconds
-    while time.monotonic() < deadline:
-        with socket.socket() as probe:
-            probe.settimeout(0.2)
-            if probe.connect_ex(("127.0.0.1", port)) == 0:
-                return
-        assert process.poll() is None, "the app ended before it answered"
-        time.sleep(0.1)
-    raise AssertionError("the app did not answer in time")
-
-
 @pytest.fixture(scope="session")
 def app(tmp_path_factory):
-    """The address of a running app, shared by the tests of one worker."""
-    yield from _served(tmp_path_factory)
+    """The address of a running app, shared by the tests of one worker that leave nothing another one minds."""
+    with _served(tmp_path_factory) as address:
+        yield address
 
 
 @pytest.fixture
 def fresh_app(tmp_path_factory):
     """The address of an app with an empty store, for a test that minds what others left."""
-    yield from _served(tmp_path_factory)
+    with _served(tmp_path_factory) as address:
+        yield address
 
 
 def _served(tmp_path_factory):
-    elsewhere = tmp_path_factory.mktemp("elsewhere")
-    port = _free_port()
-    environment = os.environ | {
-        "PYTHONPATH": str(ROOT / "inspect"),
-        "TRUELOBE_HOME": str(tmp_path_factory.mktemp("home")),
-        "OMP_NUM_THREADS": "2",
-    }
     start = "import sys; from truelobe.cli import main; sys.exit(main())"
-    command = [sys.executable, "-P", "-c", start, "open", "--no-browser", "--port", str(port)]
-    with (elsewhere / "log.txt").open("w") as log:
-        process = subprocess.Popen(command, cwd=elsewhere, env=environment, stdout=log, stderr=log)
-        try:
-            _wait_for(port, process)
-            yield f"http://127.0.0.1:{port}"
-        finally:
-            process.terminate()
-            process.wait(timeout=20)
+    return serving(
+        ["-P", "-c", start, "open", "--no-browser", "--port"],
+        home=tmp_path_factory.mktemp("home"),
+        folder=tmp_path_factory.mktemp("elsewhere"),
+    )
 
 
 @pytest.fixture(scope="session")

@@ -1,24 +1,68 @@
 """A practice evening in a real Chromium: a class is set, placed on three phones, and led to its critique."""
 
 import re
-import socket
 import sys
 import time
+from contextlib import suppress
 
 import pytest
+from playwright.sync_api import Error
+from tests.browser.looking import PATIENCE_MS, settled
+from tests.browser.serving import listens
 from tests.judging.judging_plates import photo
 
 pytestmark = pytest.mark.browser
+DRAWN = "[...document.images].length === 4 && [...document.images].every((one) => one.naturalWidth > 0)"
 
 
-def settled(page):
-    page.wait_for_selector("[data-testid='stApp'][data-test-script-state='notRunning']")
-    page.wait_for_timeout(250)
+def until(true, page):
+    """Look again and again; for what no `wait_for` of the browser's can see."""
+    deadline = time.monotonic() + PATIENCE_MS / 1000
+    while not true():
+        assert time.monotonic() < deadline
+        page.wait_for_timeout(200)
 
 
-def listens(port):
-    with socket.socket() as probe:
-        return probe.connect_ex(("127.0.0.1", port)) == 0
+def tap_on_a_slow_network(phone, placing):
+    """Tap faster than the answers come: what was tapped stands, whatever an older answer says."""
+    held = []
+    phone.route("**/api/tap", lambda route: held.append(route))
+    keys = phone.locator(".tl-keys")
+    for n, plate in enumerate(placing, start=1):
+        keys.get_by_role("button", name=f"Plate {plate}:").tap()
+        assert placed(phone) == placing[:n] + "·" * (4 - n)
+    for n in range(len(placing)):  # one is sent after the other
+        until(lambda n=n: len(held) > n, phone)
+        assert placed(phone).startswith(placing)
+        let_go(held[n])
+    phone.unroute("**/api/tap")
+    for route in held:
+        let_go(route)
+    phone.get_by_text("Not sent yet").wait_for(state="hidden")
+    assert placed(phone).startswith(placing)
+
+
+def let_go(route):
+    with suppress(Error):  # gone already, or given up by a page that waits no longer and sends again
+        route.continue_()
+
+
+def placed(phone):
+    return "".join(phone.locator(".tl-slots b").all_inner_texts())
+
+
+def lose_every_picture_once(phone):
+    lost = set()
+
+    def answer(route):
+        if route.request.url in lost:
+            route.continue_()
+        else:
+            lost.add(route.request.url)
+            route.abort()
+
+    phone.route("**/picture/*", answer)
+    return lost
 
 
 class Taps:
@@ -37,10 +81,10 @@ class Taps:
         self.page.get_by_label(label, exact=False).first.fill(words)
 
 
-def test_a_class_is_set_placed_on_three_phones_and_led(app, window, tmp_path):
+def test_a_class_is_set_placed_on_three_phones_and_led(fresh_app, window, tmp_path):
     coach = window(1280)
     began = time.monotonic()
-    coach.goto(f"{app}/team")
+    coach.goto(f"{fresh_app}/team")
     settled(coach)
     taps = Taps(coach)
     taps.fill("New nicknames", "Robin\nJune bug\nPebble")
@@ -48,10 +92,10 @@ def test_a_class_is_set_placed_on_three_phones_and_led(app, window, tmp_path):
     words = dict(re.findall(r"(Robin|June bug|Pebble)\s+([a-z]+ \d\d)", coach.inner_text("table")))
     assert len(words) == 3
     taps.click("Open to the team")
-    address = coach.wait_for_selector("h2:has-text('http://')", timeout=60_000).inner_text()
+    address = coach.wait_for_selector("h2:has-text('http://')").inner_text()
     port = int(address.rsplit(":", 1)[1])
 
-    coach.goto(f"{app}/set_class")
+    coach.goto(f"{fresh_app}/set_class")
     settled(coach)
     taps.fill("Name of the class", "Red bells, class 1")
     taps.click("Start this class")
@@ -63,17 +107,19 @@ def test_a_class_is_set_placed_on_three_phones_and_led(app, window, tmp_path):
         files.append(str(path))
     coach.locator("input[type=file]").set_input_files(files)
     settled(coach)
-    taps.click("Put them on the free numbers")
+    taps.click("Put them on the free numbers")  # takes a moment; the coach goes on meanwhile
     taps.fill("Official placing, best", "3142")
     for label, cut in (("top pair", "2"), ("middle pair", "5"), ("bottom pair", "3")):
         taps.fill(f"Cut, {label}", cut)
     taps.click("Keep placing and cuts")
     coach.get_by_text("a guess averages 32.5").wait_for()
+    for number in "1234":
+        coach.get_by_role("img", name=f"Plate {number}", exact=True).wait_for()
     assert time.monotonic() - began < 600
     assert taps.count < 40
     coach.screenshot(path=tmp_path / "set.png", full_page=True)
 
-    coach.goto(f"{app}/lead_class")
+    coach.goto(f"{fresh_app}/lead_class")
     settled(coach)
     taps.click("Open Red bells, class 1")
     phones = []
@@ -85,17 +131,15 @@ def test_a_class_is_set_placed_on_three_phones_and_led(app, window, tmp_path):
         phone.get_by_role("button", name="Come in").tap()
         phone.get_by_text("The clock starts for everyone at once").wait_for()
         phones.append(phone)
+    lost = lose_every_picture_once(phones[0])
     taps.click("Start the clock")
     for phone, placing in zip(phones, ("3142", "1342", "2413"), strict=True):
         phone.locator(".tl-clock").wait_for()
         assert phone.evaluate("document.documentElement.scrollWidth <= document.documentElement.clientWidth")
-        for plate in placing[:2]:
-            phone.locator(".tl-keys").get_by_role("button", name=f"Plate {plate}:").tap()
-    drawn = "[...document.images].length === 4 && [...document.images].every((one) => one.naturalWidth > 0)"
-    deadline = time.monotonic() + 60
-    while not phones[0].evaluate(drawn):  # the page's policy forbids what `wait_for_function` would do
-        assert time.monotonic() < deadline
-        time.sleep(0.2)
+        tap_on_a_slow_network(phone, placing[:2])
+    # The page's policy forbids what `wait_for_function` would do.
+    until(lambda: phones[0].evaluate(DRAWN), phones[0])
+    assert len(lost) == 4
     assert "null" not in phones[0].inner_text("main")
     phones[0].screenshot(path=tmp_path / "phone-placing.png")
     phones[0].get_by_role("button", name="Look closer at plate 2").tap()
@@ -111,13 +155,13 @@ def test_a_class_is_set_placed_on_three_phones_and_led(app, window, tmp_path):
     phones[1].get_by_text("Not sent yet").wait_for(state="hidden")
     phones[2].reload()
     phones[2].locator(".tl-slots b").first.wait_for()
-    assert "".join(phones[2].locator(".tl-slots b").all_inner_texts()) == "24··"
+    assert placed(phones[2]) == "24··"
     for phone, rest in zip(phones, ("42", "", "13"), strict=True):
         for plate in rest:
             phone.locator(".tl-keys").get_by_role("button", name=f"Plate {plate}:").tap()
         phone.get_by_role("button", name=re.compile("Hand in")).tap()
         phone.get_by_text("Handed in").wait_for()
-    coach.get_by_text("3 in").wait_for(timeout=20_000)
+    coach.get_by_text("3 in").wait_for()
     coach.screenshot(path=tmp_path / "lead.png", full_page=True)
     assert not any("3-1-4-2" in phone.content() for phone in phones[1:])
 
@@ -137,26 +181,23 @@ def test_a_class_is_set_placed_on_three_phones_and_led(app, window, tmp_path):
     phones[1].screenshot(path=tmp_path / "phone-critique.png", full_page=True)
     coach.screenshot(path=tmp_path / "critique.png", full_page=True)
     taps.click("Finish this class")
-    coach.goto(f"{app}/team")
+    coach.goto(f"{fresh_app}/team")
     settled(coach)
     coach.screenshot(path=tmp_path / "team.png", full_page=True)
     taps.click("Close to the team")
-    deadline = time.monotonic() + 30
-    while listens(port):
-        assert time.monotonic() < deadline
-        time.sleep(0.3)
+    until(lambda: not listens(port), coach)
     print(f"coach's taps and fields: {taps.count}", file=sys.stderr)
 
 
-def test_paper_cards_and_a_class_taken_alone_at_the_coachs_machine(app, window, tmp_path):
+def test_paper_cards_and_a_class_taken_alone_at_the_coachs_machine(fresh_app, window, tmp_path):
     coach = window(1280)
     taps = Taps(coach)
-    coach.goto(f"{app}/team")
+    coach.goto(f"{fresh_app}/team")
     settled(coach)
     names = [f"Card {n:02}" for n in range(15)]
     taps.fill("New nicknames", "\n".join(names))
     taps.click("Add to the roster")
-    coach.goto(f"{app}/set_class")
+    coach.goto(f"{fresh_app}/set_class")
     settled(coach)
     taps.fill("Name of the class", "Plates on the table")
     taps.click("Start this class")
@@ -166,7 +207,7 @@ def test_paper_cards_and_a_class_taken_alone_at_the_coachs_machine(app, window, 
     taps.click("Keep placing and cuts")
     coach.get_by_text("a guess averages 32.5").wait_for()
 
-    coach.goto(f"{app}/place_class")
+    coach.goto(f"{fresh_app}/place_class")
     settled(coach)
     coach.get_by_label("Who places?").fill("Card 00")
     coach.keyboard.press("Enter")
@@ -181,7 +222,7 @@ def test_paper_cards_and_a_class_taken_alone_at_the_coachs_machine(app, window, 
     assert coach.locator(".tl-score").inner_text().startswith("50")
     coach.screenshot(path=tmp_path / "alone-critique.png", full_page=True)
 
-    coach.goto(f"{app}/lead_class")
+    coach.goto(f"{fresh_app}/lead_class")
     settled(coach)
     taps.click("Open Plates on the table")
     taps.click("Start the clock")
@@ -200,7 +241,7 @@ def test_paper_cards_and_a_class_taken_alone_at_the_coachs_machine(app, window, 
     for _ in names:
         coach.keyboard.type("3142")
         coach.keyboard.press("Enter")
-    coach.get_by_text("15 in").wait_for(timeout=60_000)
+    coach.get_by_text("15 in").wait_for()
     assert time.monotonic() - began < 120
     coach.screenshot(path=tmp_path / "cards.png", full_page=True)
     taps.click("Open the critique")

@@ -2,20 +2,14 @@
 
 from __future__ import annotations
 
-import os
-import socket
-import subprocess
-import sys
 import textwrap
-import time
-from pathlib import Path
 
 import numpy as np
 import pypdfium2
 import pytest
+from tests.browser.serving import ROOT, serving
 
 pytestmark = pytest.mark.browser
-ROOT = Path(__file__).parents[2]
 # Only the part that asks and answers, on a plate measured beforehand: what is measured is another test's matter.
 APP = """
     import streamlit as st
@@ -37,36 +31,10 @@ def address(tmp_path):
     """The address of the part, running alone."""
     script = tmp_path / "part.py"
     script.write_text(textwrap.dedent(APP))
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port = probe.getsockname()[1]
-    environment = os.environ | {
-        "PYTHONPATH": os.pathsep.join([str(ROOT / "inspect"), str(ROOT)]),
-        "TRUELOBE_HOME": str(tmp_path / "home"),
-        "OMP_NUM_THREADS": "2",
-    }
-    command = [sys.executable, "-m", "streamlit", "run", str(script), "--server.port", str(port)]
-    command += [
-        "--server.address",
-        "127.0.0.1",
-        "--server.headless",
-        "true",
-        "--browser.gatherUsageStats",
-        "false",
-    ]
-    with (tmp_path / "log.txt").open("w") as log:
-        process = subprocess.Popen(command, cwd=tmp_path, env=environment, stdout=log, stderr=log)
-        try:
-            for _ in range(600):
-                with socket.socket() as probe:
-                    if probe.connect_ex(("127.0.0.1", port)) == 0:
-                        break
-                assert process.poll() is None, (tmp_path / "log.txt").read_text()
-                time.sleep(0.1)
-            yield f"http://127.0.0.1:{port}"
-        finally:
-            process.terminate()
-            process.wait(timeout=20)
+    options = ["--server.address=127.0.0.1", "--server.headless=true", "--browser.gatherUsageStats=false"]
+    words = ["-m", "streamlit", "run", script, *options, "--server.port"]
+    with serving(words, home=tmp_path / "home", folder=tmp_path, path=(ROOT / "inspect", ROOT)) as found:
+        yield found
 
 
 class Finger:

@@ -32,13 +32,19 @@ def start(home, port):
     command = [sys.executable, "-P", "-c", _START, str(home), str(port)]
     process = subprocess.Popen(command, env=environment, stdout=subprocess.PIPE, text=True)
     assert process.stdout.readline() == "open\n"
-    deadline = time.monotonic() + 20
+    deadline = time.monotonic() + 60
     while time.monotonic() < deadline:
         with socket.socket() as probe:
             if probe.connect_ex(("127.0.0.1", port)) == 0:
                 return process
         time.sleep(0.05)
     raise AssertionError("the server did not answer")
+
+
+def cpu_seconds(process):
+    """How long a process has worked, whatever else its machine does: user and system time, proc_pid_stat(5)."""
+    fields = Path(f"/proc/{process.pid}/stat").read_text().rsplit(") ", 1)[1].split()
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
 
 
 def kill(process):
@@ -68,7 +74,7 @@ class Phone:
     def ask(self, path, body=None, headers=None, method=None):
         """Send a request; return status and what came back."""
         if self._connection is None:
-            self._connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=10)
+            self._connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=60)
         sent = {"Cookie": self.cookie} if self.cookie else {}
         if body is not None:
             sent["Content-Type"] = "application/json"
@@ -93,7 +99,7 @@ class Phone:
         kind = answer.headers.get("content-type", "")
         return answer.status, json.loads(data) if kind.startswith("application/json") else data
 
-    def patiently(self, path, body=None, seconds=20):
+    def patiently(self, path, body=None, seconds=120):
         """Ask until an answer comes, as the page does; return status, answer and how long the last try took."""
         deadline = time.monotonic() + seconds
         while time.monotonic() < deadline:

@@ -13,44 +13,41 @@ from truelobe.pages.work import Limits, WorkerPool, limit_memory
 
 @pytest.fixture(scope="module")
 def pool():
-    with WorkerPool(workers=1, limits=Limits(memory_bytes=400 * 1024**2, seconds=1.0, waiting=3)) as pool:
+    with WorkerPool(workers=1, limits=Limits(memory_bytes=400 * 1024**2, seconds=60, waiting=3)) as pool:
         yield pool
 
 
 def refused(pool, call, *arguments):
     with pytest.raises(TruelobeError) as caught:
-        pool.submit(call, *arguments).result(timeout=30)
+        pool.submit(call, *arguments).result(timeout=120)
     return caught.value.message
 
 
 def test_a_job_runs_in_another_process_and_its_result_comes_back(pool):
-    assert pool.submit(os.getpid).result(timeout=30) != os.getpid()
+    assert pool.submit(os.getpid).result(timeout=120) != os.getpid()
 
 
 def test_a_worker_that_dies_becomes_a_message_and_the_next_job_runs(pool):
     assert refused(pool, os._exit, 7).code == "work-crashed"
     assert refused(pool, os.abort).code == "work-crashed"
-    assert pool.submit(pow, 2, 5).result(timeout=30) == 32
+    assert pool.submit(pow, 2, 5).result(timeout=120) == 32
 
 
 def test_an_error_nobody_foresaw_becomes_a_message(pool):
     assert refused(pool, int, "not a number").code == "work-crashed"
 
 
-def test_a_job_that_overruns_is_ended_in_time(pool):
-    pool.submit(os.getpid).result(timeout=30)  # the worker is up, so the clock below is the job's alone
-    begun = time.monotonic()
-    message = refused(pool, time.sleep, 30)
-    assert message.code == "work-too-long"
-    assert time.monotonic() - begun < 5
+def test_a_job_that_overruns_is_ended_in_time():
+    with WorkerPool(workers=1, limits=Limits(seconds=0.5)) as impatient:
+        assert refused(impatient, time.sleep, 3600).code == "work-too-long"
 
 
 def test_a_job_that_asks_for_too_much_memory_is_refused(pool):
-    if not pool.submit(limit_memory, pool.limits.memory_bytes).result(timeout=30):
+    if not pool.submit(limit_memory, pool.limits.memory_bytes).result(timeout=120):
         assert not sys.platform.startswith("linux")  # other systems keep no such limit, and the module says so
         return
     assert refused(pool, bytearray, 500 * 1024**2).code == "work-out-of-memory"
-    assert pool.submit(len, b"still here").result(timeout=30) == 10
+    assert pool.submit(len, b"still here").result(timeout=120) == 10
 
 
 def test_a_room_s_own_message_crosses_the_border_whole(pool):
@@ -64,7 +61,7 @@ def _refuse():
 
 def test_first_results_come_ahead_of_the_last(pool):
     seen = []
-    assert pool.submit(_count, 3, on_report=seen.append).result(timeout=30) == "done"
+    assert pool.submit(_count, 3, on_report=seen.append).result(timeout=120) == "done"
     assert seen == [0, 1, 2]
 
 
@@ -75,7 +72,7 @@ def _count(upto, *, report):
 
 
 def test_what_a_library_prints_does_not_spoil_the_answer(pool):
-    assert pool.submit(_prints).result(timeout=30) == "clean"
+    assert pool.submit(_prints).result(timeout=120) == "clean"
 
 
 def _prints():
@@ -84,15 +81,24 @@ def _prints():
     return "clean"
 
 
-def test_the_queue_is_bounded(pool):
-    futures = [pool.submit(time.sleep, 0.4)]
-    time.sleep(0.1)  # the worker has taken the first
+def test_the_queue_is_bounded(pool, tmp_path):
+    begun, enough = tmp_path / "begun", tmp_path / "enough"
+    futures = [pool.submit(_wait, begun, enough)]
+    while not begun.exists():  # the worker has taken the first
+        time.sleep(0.02)
     futures += [pool.submit(time.sleep, 0) for _ in range(3)]
     with pytest.raises(TruelobeError) as caught:
         pool.submit(time.sleep, 0)
     assert caught.value.message.code == "work-busy"
+    enough.touch()
     for future in futures:
-        future.result(timeout=30)
+        future.result(timeout=120)
+
+
+def _wait(begun, enough):
+    begun.touch()
+    while not enough.exists():
+        time.sleep(0.02)
 
 
 def test_the_pool_needs_no_streamlit():

@@ -145,6 +145,7 @@ def test_photo_without_exif_has_no_focal_length():
     assert photo.camera is None
 
 
+@pytest.mark.filterwarnings("ignore:Corrupt EXIF data:UserWarning")
 @given(st.binary(max_size=200))
 @settings(max_examples=30, deadline=None)
 def test_broken_exif_counts_as_none(noise):
@@ -408,6 +409,7 @@ def png_header_only(width, height):
     return whole[:12] + body + struct.pack(">I", zlib.crc32(body)) + whole[33:]
 
 
+@pytest.mark.filterwarnings("ignore:Image size:PIL.Image.DecompressionBombWarning")
 @pytest.mark.parametrize("size", [(10_000, 6_001), (12_000, 9_000), (20_000, 15_000), (65_500, 65_500)])
 def test_too_many_pixels_are_refused_before_decoding(size):
     tracemalloc.start()

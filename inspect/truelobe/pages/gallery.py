@@ -204,12 +204,18 @@ def _card(store: Store, card: Card, chooses: bool) -> None:
         st.query_params["plate"] = card.uid
         st.rerun()
     if chooses:
-        basket = st.session_state.setdefault("gallery_chosen", [])
-        ticked = chosen.checkbox("Choose", value=card.uid in basket, key=f"choose-{card.uid}")
-        if ticked and card.uid not in basket:
-            basket.append(card.uid)
-        if not ticked and card.uid in basket:
-            basket.remove(card.uid)
+        basket = st.session_state.get("gallery_chosen", ())
+        key = f"choose-{card.uid}"
+        chosen.checkbox("Choose", value=card.uid in basket, key=key, on_change=_choose, args=(card.uid, key))
+
+
+def _choose(uid: str, key: str) -> None:
+    """Take a plate into the basket or out of it, also where the next click was faster than the page."""
+    basket = st.session_state.setdefault("gallery_chosen", [])
+    if st.session_state[key] and uid not in basket:
+        basket.append(uid)
+    if not st.session_state[key] and uid in basket:
+        basket.remove(uid)
 
 
 def figures_html(card: Card) -> str:

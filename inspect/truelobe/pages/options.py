@@ -82,6 +82,9 @@ def streamlit_options() -> dict[str, object]:
         "server.maxUploadSize": LARGEST_UPLOAD_MB,
         "server.fileWatcherType": "none",
         "server.disconnectedSessionTTL": 60,
+        # A click while photos are taken in waits its turn. Two runs of one page side by side would each change
+        # what the other has read, and the later of the two would be refused.
+        "runner.fastReruns": False,
         "client.toolbarMode": "minimal",
         "client.showErrorDetails": "none",
         "client.showErrorLinks": False,

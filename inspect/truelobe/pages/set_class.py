@@ -157,7 +157,7 @@ def _key(store: Store, one: JudgingClass) -> None:
     st.subheader("Official placing and cuts")
     st.caption("The placing is yours, or your officials'. The tool never proposes one.")
     cuts = one.cuts
-    with st.form(f"key-{one.uid}-{one.version}"):
+    with st.form(f"key-{one.uid}"):
         official = st.text_input(
             "Official placing, best plate first",
             "".join(map(str, one.official or ())),
@@ -256,7 +256,7 @@ def _pair(one: JudgingClass, plates: tuple[Plate, ...], a: int, b: int, facts: t
 
 
 def _more(store: Store, one: JudgingClass) -> None:
-    with st.expander("Name, scenario, time and rules"), st.form(f"more-{one.uid}-{one.version}", border=False):
+    with st.expander("Name, scenario, time and rules"), st.form(f"more-{one.uid}", border=False):
         title = st.text_input("Name of the class", one.title, max_chars=200)
         produce = st.text_input("Produce", one.produce, max_chars=200)
         scenario = st.text_area("Scenario, in your own words", one.scenario, max_chars=4000)

@@ -12,6 +12,11 @@ export default function ({ data, parentElement, setStateValue }) {
   }
   if (root.session !== one.session) Object.assign(root, { session: one.session, taps: [] });
   if (root.seen !== data.now) Object.assign(root, { seen: data.now, offset: data.now - Date.now() });
+  const last = root.taps.at(-1);
+  if (last && one.state === "open") {
+    // This page was asked for before the last taps arrived: what was tapped stands.
+    Object.assign(one, { placing: last.placing, state: last.submit ? "submitted" : "open" });
+  }
   const now = () => Date.now() + root.offset;
   const fresh = () => [...crypto.getRandomValues(new Uint8Array(12))].map((b) => b.toString(16).padStart(2, "0")).join("");
   const send = (placing, submit) => {

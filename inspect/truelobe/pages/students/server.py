@@ -88,10 +88,10 @@ def running(store: Store) -> TeamServer | None:
 
 
 def ask_to_stop(store: Store) -> None:
-    """Ask the running server to end; it does within seconds."""
-    found = running(store)
-    if found:
-        store.settings.put(_STOP, found.run)
+    """Ask the server to end, also one too busy to have given a sign lately; it does within seconds."""
+    written = store.settings.get(_STATUS)
+    if written:
+        store.settings.put(_STOP, written["run"])
 
 
 def launch(store: Store, host: str = "0.0.0.0") -> None:
@@ -162,6 +162,7 @@ def free_socket(host: str, port: int | None) -> socket.socket:
             listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             listener.bind((host, one))
+            listener.listen()  # two may bind a port that nobody listens on yet; only one may listen
         except OSError:
             listener.close()
             continue
@@ -191,7 +192,12 @@ def serve(store: Store, host: str, port: int | None, told: Callable[[str, int], 
         at = int(listener.getsockname()[1])
         app = make_app(store, callers.note)
         config = uvicorn.Config(
-            app, log_level="warning", access_log=False, server_header=False, timeout_keep_alive=20
+            app,
+            log_level="warning",
+            access_log=False,
+            server_header=False,
+            timeout_keep_alive=20,
+            timeout_graceful_shutdown=5,  # a phone that left in the middle of a request holds nobody up
         )
         server = uvicorn.Server(config)
         beat = threading.Thread(target=_beat, args=(store, server, callers, host, at), daemon=True)

@@ -3,7 +3,6 @@ import { drawClass, fill, h, runClock } from "./placing.js";
 
 const ASK_MS = 2000;
 const page = document.getElementById("page");
-const pictures = new Map();
 let offset = 0;
 let state = null;
 let shown = "";
@@ -12,6 +11,7 @@ let choosing = null;
 let looking = null; // a finished class that is looked at again
 let problem = "";
 let sending = false;
+let taps = 0; // counts what was tapped and what arrived, to know an answer that is older than a tap
 
 const now = () => Date.now() + offset;
 const over = () => Boolean(state?.class?.deadline) && now() >= state.class.deadline + 1000;
@@ -37,6 +37,7 @@ const keep = (taps) => localStorage.setItem(queueName, JSON.stringify(taps));
 const fresh = () => [...crypto.getRandomValues(new Uint8Array(12))].map((byte) => byte.toString(16).padStart(2, "0")).join("");
 
 function tap(placing, submit = false) {
+  taps += 1;
   const one = state.class;
   keep([...queue(), { who: state.who, session: one.session, tap: fresh(), placing, submit }]);
   one.placing = placing;
@@ -61,8 +62,9 @@ async function send() {
       } catch (error) {
         if (!error.told || error.status >= 500 || error.status === 401) throw error; // try again later
       }
+      taps += 1;
       keep(queue().filter((one) => one.tap !== first.tap));
-      if (sheet && !rest.length && state?.class?.session === first.session) Object.assign(state.class, sheet);
+      if (sheet && !queue().length && state?.class?.session === first.session) Object.assign(state.class, sheet);
       if (first.submit) setTimeout(refresh, 0);
     }
     draw();
@@ -76,8 +78,10 @@ async function send() {
 
 async function refresh() {
   const asked = Date.now();
+  const before = taps;
   try {
     const told = await ask("api/state");
+    if (taps !== before) return; // the next answer will know of it
     if (told.now) offset = told.now - (asked + Date.now()) / 2;
     problem = "";
     if (told.class && queue().length) {
@@ -119,8 +123,10 @@ const actions = {
   waiting: () => queue().length > 0,
   layers: () => document.body,
   picture(name, alt) {
-    if (!pictures.has(name)) pictures.set(name, `picture/${name}`);
-    return h("img", { src: pictures.get(name), alt, decoding: "async" });
+    // One that did not come (the network was gone, the server busy) is asked for again as long as it is shown.
+    const src = `picture/${name}`;
+    const again = ({ target }) => setTimeout(() => target.isConnected && target.setAttribute("src", src), ASK_MS);
+    return h("img", { src, alt, decoding: "async", onerror: again });
   },
 };
 
