@@ -16,12 +16,12 @@ from truelobe.judging.records import GRACE, sheet_points
 from truelobe.judging.removal import remove_student
 from truelobe.judging.roster import FREE_TRIES, Roster
 from truelobe.judging.sessions import Sessions
-from truelobe.judging.student_view import open_photos
 from truelobe.messages import TruelobeError
 from truelobe.store import NewInspection, open_store, prepare_photo
 from truelobe.store.base import now
 from truelobe.store.models import Base
 from truelobe.store.setup import COPIES
+from truelobe.store.unplaced import plates_of_unplaced, unplaced_photos
 
 DRAFT = ClassDraft("Red bells", official=(3, 1, 4, 2), cuts=Cuts(2, 5, 3), shown="table", seconds=60)
 
@@ -222,18 +222,28 @@ def test_removing_a_student_leaves_nothing_of_theirs(store, tmp_path):
     assert store.inspections.get(plate.uid).title == "p"
 
 
-def test_photos_of_a_class_in_use_are_closed_to_students(here):
+def test_photos_of_a_class_are_closed_to_students_until_it_was_placed_to_the_end(here):
     prepared = prepare_photo(photo())
     plate = here.inspections.keep(NewInspection(photos=(prepared,)))
+    again = here.inspections.keep(NewInspection(photos=(prepared,), title="another record of the same photo"))
     other = here.inspections.keep(NewInspection(photos=(prepare_photo(photo(40)),)))
+    assert unplaced_photos(here) == frozenset()
     draft = ClassDraft(**(DRAFT.__dict__ | {"plates": (plate.uid, None, None, None)}))
-    one = Classes(here).keep(draft)
-    assert open_photos(here) == frozenset()
-    session = Sessions(here).open_led(one)
-    assert open_photos(here) == {prepared.original_sha256}
-    assert other.photos[0].original_sha256 not in open_photos(here)
-    Sessions(here).close(session.uid)
-    assert open_photos(here) == frozenset()
+    one, sessions = Classes(here).keep(draft), Sessions(here)
+    closed = {prepared.original_sha256}
+    assert unplaced_photos(here) == closed  # set, and still to be placed
+    assert plates_of_unplaced(here) == {plate.uid, again.uid}
+    assert other.photos[0].original_sha256 not in closed
+    session = sessions.open_led(one)
+    sessions.start(session.uid)
+    assert unplaced_photos(here) == closed
+    sessions.show_critique(session.uid, 3)
+    assert unplaced_photos(here) == closed
+    sessions.show_critique(session.uid, 4)
+    sessions.close(session.uid)
+    assert unplaced_photos(here) == frozenset()
+    Classes(here).bin(Classes(here).keep(draft).uid)
+    assert unplaced_photos(here) == frozenset()
 
 
 def test_plates_are_drawn_at_one_scale_without_card_and_metadata(here):

@@ -5,6 +5,7 @@ import secrets
 import statistics
 import threading
 import time
+from dataclasses import replace
 
 import pytest
 from sqlalchemy import select
@@ -16,8 +17,10 @@ from truelobe.judging.classes import ClassDraft, Classes
 from truelobe.judging.roster import Roster
 from truelobe.judging.scoring import PLACINGS
 from truelobe.judging.sessions import Sessions
+from truelobe.practice.blocks import Blocks
 from truelobe.store import NewInspection, open_store, prepare_photo
 from truelobe.store.models_judging import TapRow
+from truelobe.store.unplaced import plates_of_unplaced
 
 # Words and figures that nobody would type, planted in key, cuts, figures and names.
 CANARY = "kanariengelb"
@@ -298,3 +301,106 @@ def test_guessing_is_slowed_and_told(port, store):
     assert last[1]["code"] == "knocking"
     roster.forgive(student.uid)
     assert Phone(port).enter(student.uid, word)[0] == 429  # the address still waits
+
+
+def test_drills_on_a_phone_tell_no_truth_before_the_answer(port, store):
+    mine, other = phones(port, Roster(store), 2)
+    _, asked = mine.ask("/api/drills/open", {"kind": "percent", "role": "practice", "focus": ""})
+    assert (asked["position"], asked["length"]) == (0, 10)
+    assert mine.ask(f"/{asked['picture']}")[1][8:12] == b"WEBP"
+    assert mine.ask(f"/drill/{asked['block']}/0/told")[0] == 404
+    assert mine.ask(f"/drill/{asked['block']}/1/asked")[0] == 404
+    assert other.ask(f"/{asked['picture']}")[0] == 404
+    assert other.ask(f"/api/drills/{asked['block']}")[0] == 404
+    shown = Blocks(store).get(asked["block"]).showing
+    figures = [f"{value:.{digits}f}" for value in (shown.percent(), shown.percent() / 100) for digits in (3, 4)]
+    words = [word.encode() for word in (shown.id, "truth", "curve", "It is ", *figures)]
+    assert any(path == "/api/drills/open" for path, _ in mine.received)
+    assert leaks(mine, words) == []
+    sent = {"block": asked["block"], "position": 0, "value": 20, "second": None}
+    assert mine.ask("/api/drills/answer", sent | {"look": "elsewhere"})[0] == 409
+    assert other.ask("/api/drills/answer", sent | {"look": asked["look"]})[0] == 404
+    for wrong in ({"position": 5}, {"value": "x"}, {"value": True}, {"value": -3}, {"position": None}):
+        assert mine.ask("/api/drills/answer", sent | {"look": asked["look"]} | wrong)[0] == 400
+    assert leaks(mine, words) == []
+    _, told = mine.ask("/api/drills/answer", sent | {"look": asked["look"]})
+    assert told["words"].startswith("It is ")
+    assert mine.ask("/api/drills/answer", sent | {"value": 90})[1]["words"] == told["words"]  # sent twice
+    assert mine.ask(f"/{told['picture']}")[1][8:12] == b"WEBP"
+    assert told["next"]["position"] == 1
+    again = Phone(port)  # left in the middle and come back
+    again.cookie = mine.cookie
+    assert again.ask(f"/api/drills/{asked['block']}")[1] == told["next"]
+    assert again.ask("/api/drills/open", {"kind": "percent", "role": "practice", "focus": ""})[1] == told["next"]
+    _, test = mine.ask("/api/drills/open", {"kind": "percent", "role": "before", "focus": ""})
+    sent = {"block": test["block"], "position": 0, "look": test["look"], "value": 20}
+    assert mine.ask("/api/drills/answer", sent)[1]["words"] is None
+    assert mine.ask(f"/drill/{test['block']}/0/told")[0] == 404
+    assert mine.ask("/api/drills/open", {"kind": "percent", "role": "after", "focus": ""})[0] == 400
+    assert mine.ask("/api/eye")[1]["points"]
+    assert [len(c["shares"]) for c in mine.ask("/api/lesson")[1]["colours"]] == [9] * 4
+    assert mine.ask("/lesson/red/4")[1][8:12] == b"WEBP"
+    assert Phone(port).ask("/api/lesson")[0] == 401
+
+
+@pytest.mark.parametrize("kind", ["threshold", "size", "limit", "side"])
+def test_every_drill_is_answered_on_a_phone(port, store, kind):
+    (phone,) = phones(port, Roster(store), 1)
+    _, asked = phone.ask("/api/drills/open", {"kind": kind, "role": "practice", "focus": ""})
+    assert phone.ask(f"/{asked['picture']}")[0] == 200
+    value = {"threshold": 1, "limit": 0.5, "size": asked.get("sizes", [[0]] * 30)[-30][0]}.get(kind, 30)
+    sent = {"block": asked["block"], "position": 0, "look": asked["look"], "value": value, "second": 80.0}
+    status, told = phone.ask("/api/drills/answer", sent)
+    assert status == 200, told
+    assert phone.ask(f"/{told['picture']}")[0] == 200
+
+
+def test_plates_of_a_class_vanish_from_gallery_search_drills_and_hand_measuring(port, store):
+    one = keep_class(store)
+    for uid in one.plates:  # other records of the same photos, under other names
+        kept = store.inspections.get(uid)
+        data = prepare_photo(store.photos.read(kept.photos[0].sha256))
+        data = replace(data, original_sha256=kept.photos[0].original_sha256)
+        store.inspections.keep(
+            NewInspection(photos=(data,), document=store.inspections.document(uid), title=CANARY)
+        )
+    hidden = plates_of_unplaced(store)
+    assert len(hidden) >= 8
+    free_photo = prepare_photo(photo(55))
+    written = document([88.4, 88.5, 88.6])
+    written["photo"]["sha256"] = free_photo.original_sha256
+    free = store.inspections.keep(NewInspection(photos=(free_photo,), document=written, title="Free to see"))
+    (phone,) = phones(port, Roster(store), 1)
+
+    def look_everywhere():
+        phone.received.clear()
+        found = [p["plate"] for p in phone.ask("/api/gallery")[1]["plates"]]
+        for words in (CANARY, "title", "Free"):
+            found += [p["plate"] for p in phone.ask(f"/api/gallery?words={words}")[1]["plates"]]
+        for uid in hidden:
+            for path in (f"/api/gallery/{uid}", f"/gallery/{uid}/0", f"/gallery/{uid}/small"):
+                phone.ask(path)
+            sent = {"plate": uid, "pepper": 1, "quantity": "diameter_mm", "instrument": "ruler", "unit": "mm"}
+            phone.ask("/api/hand/keep", sent | {"reading": 70})
+        found += [plate for plate, *_ in phone.ask("/api/hand")[1]["plates"]]
+        phone.ask("/api/drills")
+        _, asked = phone.ask("/api/drills/open", {"kind": "percent", "role": "practice", "focus": "own"})
+        phone.ask(f"/{asked['picture']}")
+        sent = {"block": asked["block"], "position": asked["position"], "look": asked["look"], "value": 20}
+        phone.ask("/api/drills/answer", sent)
+        phone.ask("/api/eye")
+        phone.ask("/api/state")
+        return set(found)
+
+    found = look_everywhere()
+    assert free.uid in found
+    assert not found & hidden
+    own = {a.picture.split("-")[1] for a in Blocks(store).of(phone.student) if a.picture.startswith("own-")}
+    assert own
+    assert not own & hidden
+    planted = [CANARY.encode(), *(f"{d:.0f} mm".encode() for d in DIAMETERS)]
+    assert leaks(phone, planted) == []
+    Classes(store).bin(one.uid)
+    found = {p["plate"] for p in phone.ask(f"/api/gallery?words={CANARY}")[1]["plates"]}
+    assert found & set(one.plates)  # the same search finds them once the class is gone
+    assert leaks(phone, planted) != []

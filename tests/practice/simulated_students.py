@@ -49,7 +49,7 @@ def threshold_student(rng):
     fit = fit_threshold(x, over)
     return {
         "threshold": (fit.at.value - at, threshold_bound(x, at, width, lapse), fit.at.low <= at <= fit.at.high),
-        "lapse rate": (100 * (fit.lapse - lapse), np.nan, True),
+        "lapse rate": (100 * (fit.lapse.value - lapse), np.nan, fit.lapse.low <= lapse <= fit.lapse.high),
     }
 
 

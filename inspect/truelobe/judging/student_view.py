@@ -224,18 +224,6 @@ def ms(at: datetime) -> int:
     return round(at.timestamp() * 1000)
 
 
-def open_photos(store: Store) -> frozenset[str]:
-    """Return the original SHA-256 of every photo of a class that somebody may still have to place.
-
-    Students' gallery, search, drills and exports leave out every record of these photos.
-    """
-    sessions, classes = Sessions(store), Classes(store)
-    running = {s.class_uid for s in sessions.all() if s.closed_at is None}
-    wanted = [one for one in classes.all() if one.uid in running or one.offered]
-    plates = {uid for one in wanted for uid in one.plates if uid}
-    return frozenset(photo.original_sha256 for uid in plates for photo in store.inspections.get(uid).photos)
-
-
 def counts(sheets: Sequence[Sheet], one: JudgingClass) -> Mapping[tuple[int, int], tuple[int, int]]:
     """Return by official pair how many whole placings had it right, and how many there are."""
     scores = [s for sheet in sheets if (s := sheet_score(sheet, one)) is not None]

@@ -5,27 +5,10 @@ from __future__ import annotations
 import streamlit as st
 
 from truelobe.pages import style
-from truelobe.practice.blocks import CLOSE, LIMIT_MM, OVER, UNDER, Answer, Block, Blocks, Kind, Role
-from truelobe.practice.pictures import HOUSE_PERCENT, Picture, overlay, photo, pictures, to_scale
+from truelobe.practice.blocks import Answer, Block, Blocks, Kind, Role
+from truelobe.practice.pictures import Picture, overlay, pictures, to_scale
 from truelobe.practice.take_home import take_home
-from truelobe.units import inch_fraction, percent
-
-KINDS: dict[str, str] = {
-    "percent": "Color by percent",
-    "threshold": "Color: over or under",
-    "size": "Size by eye",
-    "limit": "Size against 2-1/2 in",
-    "side": "The other side",
-}
-FOCUSES = {
-    "": "Everything",
-    "small": "Small patches",
-    "red": "Red",
-    "yellow": "Yellow",
-    "orange": "Orange",
-    "green": "Green",
-}
-CALLS = {"Under": UNDER, "Too close": CLOSE, "Over": OVER}
+from truelobe.practice.telling import CALLS, FOCUSES, KINDS, SIZES_MM, asks, both_units, tells
 
 
 def show(blocks: Blocks, student: str) -> None:
@@ -45,7 +28,7 @@ def show(blocks: Blocks, student: str) -> None:
         and f"told-{uid}" in st.session_state
         and block.role == "practice"
     ):
-        _truth(block, block.answers[-1])
+        _truth(blocks, block, block.answers[-1])
     elif block.showing is None:
         _done(block)
     else:
@@ -74,6 +57,8 @@ def _choose(blocks: Blocks, student: str) -> None:
         )
     if st.button("Begin", type="primary", width="stretch"):
         _begin(blocks, student, kind, "practice", focus)
+    if kind in ("percent", "threshold"):
+        st.caption(blocks.shelf.known().words)
     before, after = _probe_counts(blocks, student)
     with st.expander("Test: before and after"):
         st.write(
@@ -110,7 +95,7 @@ def _begin(blocks: Blocks, student: str, kind: str, role: Role, focus: str) -> N
 def _ask(blocks: Blocks, block: Block, picture: Picture) -> None:
     number = len(block.answers) + 1
     st.progress((number - 1) / block.length, text=f"Picture {number} of {block.length}")
-    st.image(_shown(block, picture), width="stretch", alt="One pepper")
+    st.image(_shown(blocks, block, picture), width="stretch", alt="One pepper")
     key = f"{block.uid}-{number}"
     given = _percent_form(block, key) if block.kind in ("percent", "side") else None
     if block.kind == "size":
@@ -120,19 +105,17 @@ def _ask(blocks: Blocks, block: Block, picture: Picture) -> None:
     if given is not None:
         st.session_state.setdefault(f"told-{block.uid}", number - 1)
         st.session_state[f"told-{block.uid}"] = number - 1
-        blocks.answer(block.uid, number - 1, *given)
+        blocks.answer(block.uid, number - 1, *given, picture=picture.id)
         st.rerun()
     _stop()
 
 
-def _shown(block: Block, picture: Picture) -> bytes:
-    return to_scale(picture, card=True) if block.kind in ("size", "limit") else photo(picture)
+def _shown(blocks: Blocks, block: Block, picture: Picture) -> bytes:
+    return to_scale(picture, card=True) if block.kind in ("size", "limit") else blocks.shelf.photo(picture)
 
 
 def _percent_form(block: Block, key: str) -> tuple[float, ...] | None:
-    asked = "How many percent of the skin you see are not fully colored?"
-    if block.kind == "side":
-        asked = "How many percent are not fully colored on the other side, the one you can't see?"
+    asked = asks(block.kind)
     with st.form(key, border=False):
         value = st.number_input(asked, 0, 100, None, 1, key=f"n-{key}", placeholder="Percent")
         sent = st.form_submit_button("Answer", type="primary", width="stretch")
@@ -142,12 +125,11 @@ def _percent_form(block: Block, key: str) -> tuple[float, ...] | None:
 
 
 def _size_form(key: str) -> tuple[float, ...] | None:
-    sizes = [25.4 * k / 8 for k in range(8, 57)]
     st.caption("All peppers are shown at one scale. The bank card is 3-3/8 in (85.6 mm) wide.")
     with st.form(key, border=False):
         both = [
             st.selectbox(
-                asked, sizes, index=None, format_func=_both_units, key=f"{asked}-{key}", placeholder="Inches"
+                asked, SIZES_MM, index=None, format_func=both_units, key=f"{asked}-{key}", placeholder="Inches"
             )
             for asked in ("How wide is it here?", "How long, without the stem?")
         ]
@@ -157,57 +139,31 @@ def _size_form(key: str) -> tuple[float, ...] | None:
     return (float(both[0]), float(both[1])) if sent and both[0] and both[1] else None
 
 
-def _both_units(mm: float) -> str:
-    return f"{inch_fraction(mm)} ({mm:.0f} mm)"
-
-
 def _call_buttons(block: Block, key: str) -> tuple[float, ...] | None:
-    if block.kind == "threshold":
-        st.write(f"Is it over or under {HOUSE_PERCENT:.0f} % not fully colored?")
-    else:
-        st.write(f"Is its greatest diameter over or under {inch_fraction(LIMIT_MM)} ({LIMIT_MM:g} mm)?")
+    st.write(asks(block.kind))
     for column, (word, value) in zip(st.columns(3), CALLS.items(), strict=True):
         if column.button(word, key=f"{word}-{key}", width="stretch"):
             return (value,)
     return None
 
 
-def _truth(block: Block, answer: Answer) -> None:
+def _truth(blocks: Blocks, block: Block, answer: Answer) -> None:
     """Show the truth of an answer that has been kept."""
-    picture = pictures()[answer.picture]
+    picture = blocks.shelf.find(answer.picture)
     st.progress(len(block.answers) / block.length, text=f"Picture {len(block.answers)} of {block.length}")
     if block.kind == "side" and picture.side:
         st.image(overlay(pictures()[picture.side]), width="stretch", alt="The other side, counted skin hatched")
     elif block.kind in ("size", "limit"):
-        st.image(_shown(block, picture), width="stretch", alt="The pepper beside a bank card")
+        st.image(_shown(blocks, block, picture), width="stretch", alt="The pepper beside a bank card")
     else:
-        st.image(overlay(picture), width="stretch", alt="The pepper, counted skin hatched")
-    style.lead(_words(block, answer, picture))
+        st.image(blocks.shelf.overlay(picture), width="stretch", alt="The pepper, counted skin hatched")
+    style.lead(tells(block.kind, answer, picture))
+    if picture.own:
+        st.caption("Hatched: the least ripe skin by its color, as much of it as was measured.")
     if st.button("Next", type="primary", width="stretch"):
         st.session_state[f"told-{block.uid}"] = len(block.answers)
         st.rerun()
     _stop()
-
-
-def _words(block: Block, answer: Answer, picture: Picture) -> str:
-    off = answer.answer - answer.truth
-    if block.kind in ("percent", "side"):
-        where = " on that side" if block.kind == "side" else ""
-        apart = "Spot on." if abs(off) < 1 else f"{abs(off):.0f} points too {'much' if off > 0 else 'little'}."
-        return f"It is {percent(answer.truth / 100)}{where}. You said {answer.answer:.0f} %. {apart}"
-    if block.kind == "size":
-        assert answer.second_answer is not None
-        assert answer.second_truth is not None
-        return (
-            f"Width here: {_both_units(answer.truth)}, you said {inch_fraction(answer.answer)}. Length: "
-            f"{_both_units(answer.second_truth)}, you said {inch_fraction(answer.second_answer)}. "
-            f"Turned to its widest it measures {_both_units(picture.diameter_mm)}."
-        )
-    called = next(word for word, value in CALLS.items() if value == answer.answer).lower()
-    right = next(word for word, value in CALLS.items() if value == answer.second_truth).lower()
-    is_now = percent(answer.truth / 100) if block.kind == "threshold" else _both_units(answer.truth)
-    agreed = "Right." if called == right else f"You said {called}."
-    return f"It is {is_now}: {right}. {agreed}"
 
 
 def _done(block: Block) -> None:

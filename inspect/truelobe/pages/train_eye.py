@@ -29,7 +29,7 @@ def show() -> None:
         _draw(_store())
     except TruelobeError as error:
         style.say(error.message)
-    style.foot("Practice aid, not an inspection. Pictures are rendered or drawn; their truth is exact.")
+    style.foot("Practice aid, not an inspection. Shipped pictures are rendered, so their truth is exact.")
 
 
 def _draw(store: Store) -> None:

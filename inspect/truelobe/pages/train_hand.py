@@ -4,17 +4,19 @@ from __future__ import annotations
 
 import streamlit as st
 
-from truelobe.gallery.search import find
+from truelobe.gallery.search import Query, find
 from truelobe.pages import style
 from truelobe.practice.hand import INSTRUMENTS, QUANTITIES, keep_reading
 from truelobe.store import Store
+from truelobe.store.unplaced import plates_of_unplaced
 from truelobe.units import millimetres
 
 
 def show(store: Store, student: str) -> None:
     """Draw the form, and what came out."""
     style.lead("Measure a real pepper that the tool has measured too, then compare.")
-    plates = {card.uid: card for card in find(store).cards if card.pepper_count}
+    hidden = plates_of_unplaced(store)
+    plates = {c.uid: c for c in find(store, Query(measured=True)).cards if c.pepper_count and c.uid not in hidden}
     if not plates:
         st.write("No measured plate is in the gallery yet. Measure one and keep it, then come back with a ruler.")
         return

@@ -5,12 +5,12 @@ from __future__ import annotations
 import streamlit as st
 
 from truelobe.gallery.search import find
-from truelobe.judging.student_view import open_photos
 from truelobe.pages import style
 from truelobe.practice.gallery_pictures import crop, teachable
 from truelobe.practice.lesson import TRAPS, house_words, lesson_picture, us_words
 from truelobe.practice.pictures import boundary_colour, overlay, photo
 from truelobe.store import Store
+from truelobe.store.unplaced import unplaced_photos
 from truelobe.units import percent
 
 
@@ -52,7 +52,7 @@ def _gallery(store: Store) -> None:
     if not st.toggle("Show peppers measured well enough to learn from", key="lesson-gallery"):
         return
     plates = [card.uid for card in find(store).cards]
-    peppers = teachable(store, plates, open_photos(store))[:6]
+    peppers = teachable(store, plates, unplaced_photos(store))[:6]
     if not peppers:
         st.write("None yet. A pepper is shown here once its share is known to 4 points either way.")
     for pepper in peppers:

@@ -11,7 +11,7 @@ import streamlit as st
 from truelobe.judging.roster import Student
 from truelobe.pages import style
 from truelobe.pages.options import OKABE_ITO
-from truelobe.practice.blocks import Blocks
+from truelobe.practice.blocks import Blocks, Kind
 from truelobe.practice.summary import Summary, summarise
 
 
@@ -23,6 +23,7 @@ def show_student(blocks: Blocks, student: str, nickname: str) -> None:
     if found.percent:
         st.altair_chart(_plot(found), width="stretch")
         st.caption("Each dot is one picture: above the line you said too much, below it too little.")
+    show_over_time(found)
     if found.groups:
         rows = "".join(
             f"<tr><td>{style.text(g.name)}</td><td>{g.count}</td><td>{g.mean_error:.0f}</td><td>{g.lean:+.0f}</td></tr>"
@@ -54,6 +55,39 @@ def _plot(found: Summary) -> alt.LayerChart | alt.FacetChart:
     return alt.layer(*layers).properties(height=320)
 
 
+def show_over_time(found: Summary) -> None:
+    """Draw how far off each ten pictures were, oldest first; tests apart from practice."""
+    if not found.over_time:
+        return
+    steps = [
+        {
+            "n": n,
+            "error": step.mean_error,
+            "what": "practice" if step.role == "practice" else "test",
+            "name": {"practice": "", "before": "before", "after": "after"}[step.role] if step.number == 1 else "",
+        }
+        for n, step in enumerate(found.over_time, start=1)
+    ]
+    across = alt.X("n:Q", title="Tens of pictures, oldest first", axis=alt.Axis(tickMinStep=1, format="d"))
+    up = alt.Y("error:Q", title="Off by (points)", scale=alt.Scale(domainMin=0))
+    shape = alt.Shape(
+        "what:N", scale=alt.Scale(domain=["practice", "test"], range=["circle", "square"]), legend=None
+    )
+    colour = alt.Color(
+        "what:N", scale=alt.Scale(domain=["practice", "test"], range=[OKABE_ITO[0], OKABE_ITO[5]]), legend=None
+    )
+    marks = _chart(steps).mark_point(size=90, filled=True, opacity=0.8)
+    words = _chart(steps).mark_text(dy=-12, color=OKABE_ITO[5], fontSize=13)
+    drawn = alt.layer(
+        marks.encode(x=across, y=up, shape=shape, color=colour), words.encode(x=across, y=up, text="name:N")
+    )
+    st.altair_chart(drawn.properties(height=220), width="stretch")
+    st.caption(
+        "Squares are tests, dots practice. Practice goes where the eye errs, so its pictures get harder: only "
+        "tests before and after can be compared."
+    )
+
+
 def _chart(values: list[dict[str, Any]]) -> alt.Chart:
     return alt.Chart(alt.Data(values=values))  # type: ignore[no-untyped-call]
 
@@ -77,7 +111,8 @@ def _figures(found: Summary) -> None:
     if found.threshold is not None:
         t = found.threshold
         lines.append(("Own threshold", f"{t.at.value:.1f} % (95 %: {t.at.low:.1f} to {t.at.high:.1f})"))
-        lines.append(("Lapse rate", f"{100 * t.lapse:.0f} %, width {t.width:.1f} points, {t.count} calls"))
+        lapse = f"{100 * t.lapse.value:.0f} % (95 %: {100 * t.lapse.low:.0f} to {100 * t.lapse.high:.0f})"
+        lines.append(("Lapse rate", f"{lapse}, width {t.width:.1f} points, {t.count} calls"))
     change = found.change
     if change.pairs:
         lines.append(
@@ -98,8 +133,11 @@ def show_team(blocks: Blocks, students: Sequence[Student]) -> None:
                 f"<h3>{style.text(student.nickname)}</h3><p>{style.text(found.need.words)}.</p>"
                 f'<p class="tl-small tl-quiet">{len(answers)} answers. {style.text(found.words[0])}</p>'
             )
+            if found.over_time:
+                with st.expander("Over time"):
+                    show_over_time(found)
             if st.button("Open the drill that fits", key=f"fit-{student.uid}", width="stretch"):
-                st.query_params.from_dict(
-                    {"part": "Drill", "student": student.uid, "kind": found.need.kind, "focus": found.need.focus}
-                )
+                kind: Kind = found.need.kind  # type: ignore[assignment]
+                block = blocks.open(student.uid, kind, "practice", found.need.focus)
+                st.query_params.from_dict({"part": "Drill", "student": student.uid, "block": block.uid})
                 st.rerun()

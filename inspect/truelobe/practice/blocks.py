@@ -4,17 +4,19 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Literal
 
-from sqlalchemy import Connection, insert, select
+from sqlalchemy import Connection, insert, select, update
 from sqlalchemy.exc import IntegrityError
 
 from truelobe.messages import TruelobeError
 from truelobe.practice.choosing import Given, near_house_rule, next_picture, probe_lists
 from truelobe.practice.pictures import HOUSE_PERCENT, Picture, pictures
 from truelobe.practice.progress import PROBES
+from truelobe.practice.shelf import PictureShelf, made_pictures
 from truelobe.store import Store
 from truelobe.store.base import new_uid, now
 from truelobe.store.models_judging import StudentRow
@@ -66,6 +68,7 @@ class Blocks:
 
     def __init__(self, store: Store) -> None:
         self._database = store.database
+        self.shelf = PictureShelf(store)
 
     def open(self, student: str, kind: Kind, role: Role = "practice", focus: str = "") -> Block:
         """Return the unfinished block of this sort, or begin one.
@@ -117,33 +120,78 @@ class Blocks:
                 select(StudentRow.uid).where(StudentRow.id == row.student_id)
             ).scalar_one()
             given = _answers(connection, DrillAnswerRow.block_id == row.id)
-        showing = None if len(given) >= row.length else self._next(student, row, given)
+        showing = None if len(given) >= row.length else self._showing(student, row, len(given))
         return Block(
             uid, student, row.kind, row.role, row.round_number, row.focus, row.length, tuple(given), showing
         )
 
-    def _next(self, student: str, row: Any, given: Sequence[Answer]) -> Picture:
+    def _showing(self, student: str, row: Any, position: int) -> Picture:
+        """Return the picture at a position: the one that was shown before, else a fresh choice, which is kept.
+
+        What was shown stays, whatever joins or leaves the gallery meanwhile, so that an answer is held against the
+        picture it was given to. Only a picture that may no longer be shown is replaced.
+        """
         listed = json.loads(row.pictures)
-        if listed:
-            return pictures()[listed[len(given)]]
+        gone: list[str] = []
+        if position < len(listed):
+            with suppress(TruelobeError):
+                return self.shelf.find(listed[position])
+            gone = [listed[position]]
+        while True:
+            chosen = self._next(student, row, gone)
+            try:
+                picture = self.shelf.find(chosen.id)
+            except TruelobeError:  # opened to a class, changed or thrown away between the two looks
+                gone.append(chosen.id)
+                continue
+            listed[position : position + 1] = [chosen.id]
+            return picture if self._note(row, listed) else self._shown_elsewhere(row, position)
+
+    def _note(self, row: Any, listed: list[str]) -> bool:
+        """Keep what is shown; False where another window was quicker."""
+        same = (DrillBlockRow.id == row.id, DrillBlockRow.pictures == row.pictures)
+        with self._database.write() as connection:
+            changed = connection.execute(update(DrillBlockRow).where(*same).values(pictures=json.dumps(listed)))
+        return bool(changed.rowcount)
+
+    def _shown_elsewhere(self, row: Any, position: int) -> Picture:
+        with self._database.read() as connection:
+            text = connection.execute(
+                select(DrillBlockRow.pictures).where(DrillBlockRow.id == row.id)
+            ).scalar_one()
+        return self.shelf.find(json.loads(text)[position])
+
+    def _next(self, student: str, row: Any, gone: Sequence[str]) -> Picture:
         earlier = [a for a in self.of(student, row.kind) if a.role == "practice"]
         before, after = _lists(student, row.round_number)
         done = {a.picture for pair in self.probes(student).values() for side in pair for a in side}
         reserved = {*before, *after} - done
+        pool = {name: one for name, one in self.shelf.pool(row.kind).items() if name not in gone}
         focus = row.focus
 
         def wanted(picture: Picture) -> bool:
-            if row.kind == "side" and (picture.side is None or picture.side not in pictures()):
+            if focus == "own" and not picture.own:
+                return False
+            if row.kind == "side" and picture.side not in pool:
                 return False
             if row.kind == "threshold" and not near_house_rule(picture):
                 return False
-            return not focus or picture.colour == focus or (focus == "small" and 0 < picture.percent() < 10)
+            return focus in ("", "own", picture.colour) or (focus == "small" and 0 < picture.percent() < 10)
 
         past = [Given(a.picture, error_of(a)) for a in earlier]
-        return next_picture(pictures(), past, _seed(student), reserved=reserved, wanted=wanted)
+        return next_picture(pool, past, _seed(student), reserved=reserved, wanted=wanted)
 
-    def answer(self, uid: str, position: int, value: float, second: float | None = None) -> Answer:
+    def answer(
+        self, uid: str, position: int, value: float, second: float | None = None, *, picture: str | None = None
+    ) -> Answer:
         """Keep an answer to the picture at a position; sent twice, the first one stays.
+
+        Parameters
+        ----------
+        value, second : float
+            Percent, millimetres, or 0 / 0.5 / 1.
+        picture : str, optional
+            The id of the picture that was looked at; another one there now is an error.
 
         Raises
         ------
@@ -153,8 +201,10 @@ class Blocks:
         block = self.get(uid)
         if position < len(block.answers):
             return block.answers[position]
-        if block.showing is None or position != len(block.answers) or not 0 <= value <= 1000:
+        if block.showing is None or position != len(block.answers) or not _possible(block.kind, value, second):
             raise TruelobeError("answer-invalid", "This can't be kept as an answer.", "Answer once more.")
+        if picture not in (None, block.showing.id):
+            raise TruelobeError("picture-gone", "That picture is no longer shown.", "Answer the one shown now.")
         truth, second_truth = truth_of(block.kind, block.showing)
         values: dict[str, Any] = {"position": position, "picture": block.showing.id, "truth": truth}
         values |= {"colour": block.showing.colour, "answer": value, "second_truth": second_truth}
@@ -185,13 +235,19 @@ class Blocks:
         return found
 
 
+def _possible(kind: str, value: float, second: float | None) -> bool:
+    if kind == "size":
+        return 10 <= value <= 400 and second is not None and 10 <= second <= 400
+    return value in (UNDER, CLOSE, OVER) if kind in ("threshold", "limit") else 0 <= value <= 100
+
+
 def truth_of(kind: str, picture: Picture) -> tuple[float, float | None]:
     """Return what a drill asks of a picture, and the second truth where it asks two."""
     percent = picture.percent()
     if kind == "percent":
         return percent, None
     if kind == "threshold":
-        return percent, _call(percent, HOUSE_PERCENT, CLOSE_POINTS)
+        return percent, _call(percent, HOUSE_PERCENT, max(CLOSE_POINTS, picture.give_or_take))
     if kind == "size":
         return picture.width_seen_mm, picture.length_mm
     if kind == "limit":
@@ -239,7 +295,7 @@ def _seed(student: str) -> int:
 
 
 def _lists(student: str, round_number: int) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    return probe_lists(pictures(), _seed(student) + round_number, PROBES)
+    return probe_lists(made_pictures(), _seed(student) + round_number, PROBES)
 
 
 def _probes(student: str, role: Role, round_number: int) -> tuple[str, ...]:

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 from truelobe.practice.pictures import HOUSE_PERCENT, Picture, pictures
 from truelobe.units import percent
 
+COLOURS = ("red", "yellow", "orange", "green")
 TRAPS = (
     (
         "Highlight",
@@ -24,6 +27,7 @@ TRAPS = (
 )
 
 
+@cache
 def lesson_picture(colour: str) -> Picture:
     """Return a picture of a color that is neither bare nor full: nearest to 25 percent."""
     fitting = [p for p in pictures().values() if p.colour == colour]

@@ -43,9 +43,11 @@ class Picture:
         Greatest diameter, width as seen here, length without stem.
     px_per_mm : float
         Scale of the picture at the pepper.
-    made : {"traced", "drawn"}
+    made : {"traced", "gallery"}
     side : str or None
         The picture of the same pepper from another side.
+    give_or_take : float
+        95 % half-width of the percent; 0 where the truth is exact.
     """
 
     id: str
@@ -60,6 +62,12 @@ class Picture:
     made: str
     light: str
     side: str | None
+    give_or_take: float = 0.0
+
+    @property
+    def own(self) -> bool:
+        """Whether it is a pepper of the team's own gallery, measured rather than made."""
+        return self.made == "gallery"
 
     def percent(self, line: float = LINE) -> float:
         """Return how much of the skin seen is not fully coloured, in percent, at a line."""
@@ -77,7 +85,7 @@ def pictures() -> Mapping[str, Picture]:
     """
     book = json.loads(data_path(*_FOLDER, "drills.json").read_text(encoding="utf-8"))
     lines = tuple(book["lines"])
-    names = Picture.__dataclass_fields__.keys() - {"lines", "curve"}
+    names = Picture.__dataclass_fields__.keys() - {"lines", "curve", "give_or_take"}
     return {
         p["id"]: Picture(lines=lines, curve=tuple(p["curve"]), **{n: p[n] for n in names})
         for p in book["pictures"]
@@ -96,13 +104,18 @@ def overlay(picture: Picture, line: float = LINE) -> bytes:
         pixels = np.asarray(image.convert("RGB")).copy()
     ripeness = _ripeness(picture, pixels.shape[0])
     counted = np.nan_to_num(ripeness, nan=2.0) < line
+    return webp(Image.fromarray(hatched(pixels, counted)))
+
+
+def hatched(pixels: NDArray[np.uint8], counted: NDArray[np.bool_]) -> NDArray[np.uint8]:
+    """Return pixels (H, W, 3) with a blue-and-white hatch and a thin edge where `counted` (H, W); changes them."""
     y, x = np.indices(counted.shape)
     stripe = (x + y) % 10
     pixels[counted & (stripe < 3)] = _WHITE
     pixels[counted & (stripe >= 6) & (stripe < 9)] = _BLUE
     pixels[counted & ~binary_erosion(counted, iterations=2)] = _WHITE
     pixels[counted & ~binary_erosion(counted)] = _INK
-    return _webp(Image.fromarray(pixels))
+    return pixels
 
 
 def boundary_colour(picture: Picture, line: float = LINE) -> str | None:
@@ -145,10 +158,11 @@ def to_scale(picture: Picture, *, card: bool) -> bytes:
         pen = ImageDraw.Draw(canvas)
         pen.rounded_rectangle((left, top, left + wide, top + high), 8, fill=(232, 236, 239), outline=_INK, width=2)
         pen.rectangle((left, top + 16, left + wide, top + 38), fill=(92, 103, 112))
-    return _webp(canvas)
+    return webp(canvas)
 
 
-def _webp(image: Image.Image) -> bytes:
+def webp(image: Image.Image) -> bytes:
+    """Return an image as WebP without metadata."""
     written = io.BytesIO()
     image.save(written, "WEBP", quality=88)
     return written.getvalue()

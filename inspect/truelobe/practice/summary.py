@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date, datetime
 
 import numpy as np
 
@@ -18,11 +19,13 @@ from truelobe.practice.agreement import (
     mean_error,
 )
 from truelobe.practice.blocks import Answer
+from truelobe.practice.gallery_pictures import OWN
 from truelobe.practice.pictures import HOUSE_PERCENT
-from truelobe.practice.progress import PROBES, Change, judge_change
+from truelobe.practice.progress import PROBES, Change, judge_change, over_time
 from truelobe.practice.threshold import FEWEST, Threshold, fit_threshold
 
 ENOUGH = 70
+RUN = 10
 
 
 @dataclass(frozen=True)
@@ -33,6 +36,28 @@ class Group:
     count: int
     mean_error: float
     lean: float
+
+
+@dataclass(frozen=True)
+class Step:
+    """A run of ten answers: how far off they were on average, and what they were for.
+
+    Attributes
+    ----------
+    number : int
+        Counts from 1 within its role.
+    mean_error : float
+        Points.
+    role : {"practice", "before", "after"}
+        Practice follows the student, so its pictures get harder; only the tests can be compared.
+    day : date
+        Of its last answer.
+    """
+
+    number: int
+    mean_error: float
+    role: str
+    day: date
 
 
 @dataclass(frozen=True)
@@ -60,6 +85,7 @@ class Summary:
         Before against after, of the latest round.
     groups : tuple of Group
     need : Need
+    over_time : tuple of Step
     """
 
     words: tuple[str, ...]
@@ -71,20 +97,26 @@ class Summary:
     change: Change
     groups: tuple[Group, ...]
     need: Need
+    over_time: tuple[Step, ...]
 
 
 def summarise(answers: Sequence[Answer]) -> Summary:
-    """Read a student's answers (all kinds, oldest first)."""
-    percent = [a for a in answers if a.kind == "percent"]
+    """Read a student's answers (all kinds, oldest first).
+
+    Figures rest on pictures whose truth is exact; answers to peppers of the team's own gallery are counted apart.
+    """
+    own = [a for a in answers if a.picture.startswith(OWN)]
+    exact = [a for a in answers if not a.picture.startswith(OWN)]
+    percent = [a for a in exact if a.kind == "percent"]
     truth = np.array([a.truth for a in percent])
     given = np.array([a.answer for a in percent])
     fit = fit_eye(truth, given) if percent else None
-    calls = [a for a in answers if a.kind == "threshold"]
+    calls = [a for a in exact if a.kind == "threshold"]
     threshold = fit_threshold([a.truth for a in calls], [a.answer for a in calls])
     change = _change(percent)
     groups = _groups(percent)
     return Summary(
-        words=tuple(_words(truth, given, fit, threshold, len(calls), change)),
+        words=(*_words(truth, given, fit, threshold, len(calls), change), *_own_words(own)),
         percent=tuple(zip(truth.tolist(), given.tolist(), strict=True)),
         fit=fit,
         agreement=concordance(given, truth),
@@ -93,7 +125,26 @@ def summarise(answers: Sequence[Answer]) -> Summary:
         change=change,
         groups=groups,
         need=_need(percent, fit, threshold, groups),
+        over_time=steps(percent),
     )
+
+
+def steps(percent: Sequence[Answer]) -> tuple[Step, ...]:
+    """Return how color answers went over time, each full run of ten of one role."""
+    found: list[tuple[datetime, Step]] = []
+    for role in ("practice", "before", "after"):
+        mine = [a for a in percent if a.role == role]
+        errors = over_time([abs(a.answer - a.truth) for a in mine], RUN)
+        for number, error in enumerate(errors, start=1):
+            at = mine[RUN * number - 1].at
+            found.append((at, Step(number, error, role, at.date())))
+    return tuple(step for _, step in sorted(found, key=lambda pair: pair[0]))
+
+
+def _own_words(own: Sequence[Answer]) -> list[str]:
+    if not own:
+        return []
+    return [f"{len(own)} answers on your own gallery's peppers stand apart: what was measured is not exact."]
 
 
 def _change(percent: Sequence[Answer]) -> Change:

@@ -28,6 +28,7 @@ Curve = Literal["normal", "logistic"]
 MOST_LAPSES = 0.1
 NARROWEST, WIDEST = 0.5, 60.0
 FEWEST = 16
+_LAPSES = 5
 
 
 @dataclass(frozen=True)
@@ -40,23 +41,27 @@ class Threshold:
         Percent at which "over" and "under" are called equally often; its interval may end at 0 or 100.
     width : float
         Points from there to where the eye is 84 % sure (normal curve); for the logistic one, its scale.
-    lapse : float
-        Share of answers given without regard to the picture.
+    lapse : Estimate
+        Share of answers given without regard to the picture: the mean of its likelihood with the others
+        integrated out, and the middle 95 % of it. 70 answers bound it, they don't fix it.
     count : int
     log_likelihood : float
     curve : {"normal", "logistic"}
+    lapse_fitted : float
+        The lapse rate of the most likely curve, as drawn.
     """
 
     at: Estimate
     width: float
-    lapse: float
+    lapse: Estimate
     count: int
     log_likelihood: float
     curve: Curve
+    lapse_fitted: float
 
     def over(self, percent: ArrayLike) -> Floats:
         """Return how often "over" is called at some amounts (any shape), percent."""
-        return _over(np.asarray(percent, float), self.at.value, self.width, self.lapse, self.curve)
+        return _over(np.asarray(percent, float), self.at.value, self.width, self.lapse_fitted, self.curve)
 
 
 def _over(x: Floats, at: float, width: float, lapse: float, curve: Curve) -> Floats:
@@ -91,9 +96,10 @@ def fit_threshold(
         return None
     fit = _Fit(x, y, curve, most_lapses)
     best, at = min((fit.free(start, width) for start in fit.starts() for width in (3.0, 10.0)), key=lambda f: f[0])
-    low, high = fit.interval()
-    error = (high - low) / 3.92
-    return Threshold(Estimate(float(at[0]), error, low, high), math.exp(at[1]), float(at[2]), len(x), -best, curve)
+    threshold, lapse = fit.integrated()
+    low, high = max(threshold.low, 0.0), min(threshold.high, 100.0)
+    around = Estimate(float(at[0]), threshold.standard_error, low, high)
+    return Threshold(around, math.exp(at[1]), lapse, len(x), -best, curve, float(at[2]))
 
 
 class _Fit:
@@ -127,18 +133,27 @@ class _Fit:
         found = minimize(self.loss, start, jac=True, method="L-BFGS-B", bounds=self.bounds)
         return float(found.fun), found.x
 
-    def interval(self) -> tuple[float, float]:
-        """The middle 95 % of the likelihood with width and lapse rate integrated out."""
-        at = np.linspace(0, 100, 201)
-        logs = np.full(len(at), -np.inf)
+    def integrated(self) -> tuple[Estimate, Estimate]:
+        """Threshold and lapse rate, each from the likelihood with the two others integrated out."""
+        at, most = np.linspace(0, 100, 201), self.bounds[2][1]
+        lapses = (np.arange(_LAPSES) + 0.5) * most / _LAPSES if most else np.zeros(1)
+        logs = np.full((len(lapses), len(at)), -np.inf)
         for width in np.geomspace(1.0, 40.0, 16):
             z = (self.x[:, None] - at) / width
             shape = ndtr(z) if self.curve == "normal" else expit(z)
-            for lapse in np.linspace(0, self.bounds[2][1], 4 if self.bounds[2][1] else 1):
+            for k, lapse in enumerate(lapses):
                 p = np.clip(lapse / 2 + (1 - lapse) * shape, 1e-9, 1 - 1e-9)
-                logs = np.logaddexp(logs, self.y @ np.log(p) + (1 - self.y) @ np.log1p(-p))
+                logs[k] = np.logaddexp(logs[k], self.y @ np.log(p) + (1 - self.y) @ np.log1p(-p))
         weight = np.exp(logs - logs.max())
-        below = np.cumsum(weight) / weight.sum()
-        step = at[1] - at[0]
-        low, high = (float(np.interp(q, below, at + step / 2)) for q in (0.025, 0.975))
-        return max(low, 0.0), min(high, 100.0)
+        return _spread_over(at, weight.sum(axis=0)), _spread_over(lapses, weight.sum(axis=1))
+
+
+def _spread_over(places: Floats, weight: Floats) -> Estimate:
+    """Mean, standard deviation and middle 95 % of a weight over evenly spaced places, each a cell wide."""
+    if len(places) == 1:
+        return Estimate(float(places[0]), 0.0, float(places[0]), float(places[0]))
+    share, step = weight / weight.sum(), places[1] - places[0]
+    mean = float(share @ places)
+    edges = np.concatenate([[places[0] - step / 2], places + step / 2])
+    low, high = (float(np.interp(q, np.concatenate([[0.0], np.cumsum(share)]), edges)) for q in (0.025, 0.975))
+    return Estimate(mean, math.sqrt(float(share @ (places - mean) ** 2)), low, high)

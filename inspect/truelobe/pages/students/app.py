@@ -6,11 +6,8 @@ import asyncio
 import ipaddress
 import json
 import socket
-import threading
-import time
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import asynccontextmanager, suppress
-from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -23,20 +20,26 @@ from starlette.routing import Route
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from truelobe.judging.classes import Classes
-from truelobe.judging.pictures import View, draw_view
-from truelobe.judging.roster import Roster, Student
-from truelobe.judging.sessions import Sessions
-from truelobe.judging.student_view import StudentDesk, student_tap
+from truelobe.judging.student_view import student_tap
 from truelobe.messages import TruelobeError
 from truelobe.pages.options import DARK, LIGHT
+from truelobe.pages.students.rooms import ROUTES
+from truelobe.pages.students.site import COOKIE, Answer, StudentSite, as_json, word_of
 from truelobe.store import Store
 
-COOKIE = "truelobe_student"
 COOKIE_SECONDS = 180 * 86_400
 LARGEST_REQUEST = 4096
 _WEB = Path(__file__).parent / "web"
+_FILES = ("page.css", "placing.css", "training.css", "page.js", "placing.js", "drills.js", "looking.js", "plot.js")
 _TYPES = {".html": "text/html", ".css": "text/css", ".js": "text/javascript"}
-_STATUS = {"not-found": 404, "word-wrong": 403, "word-wait": 429, "knocking": 429, "unknown-device": 401}
+_STATUS = {
+    "not-found": 404,
+    "word-wrong": 403,
+    "word-wait": 429,
+    "picture-gone": 409,
+    "knocking": 429,
+    "unknown-device": 401,
+}
 _HEADERS = (
     (
         b"content-security-policy",
@@ -49,117 +52,14 @@ _HEADERS = (
 )
 
 
-class Knocks:
-    """Slows guessing from one address: a dozen wrong words, then one every few seconds."""
-
-    def __init__(self, burst: int = 12, every_seconds: float = 3.0) -> None:
-        self._burst, self._every = float(burst), every_seconds
-        self._lock = threading.Lock()
-        self._left: dict[str, tuple[float, float]] = {}
-
-    def _now_left(self, address: str) -> float:
-        left, before = self._left.get(address, (self._burst, time.monotonic()))
-        return min(self._burst, left + (time.monotonic() - before) / self._every)
-
-    def check(self, address: str) -> None:
-        """Turn an address away that has tried too often.
-
-        Raises
-        ------
-        TruelobeError
-            ``knocking``.
-        """
-        with self._lock:
-            if self._now_left(address) < 1:
-                raise TruelobeError("knocking", "Too many tries from this phone.", "Wait ten seconds.")
-
-    def missed(self, address: str) -> None:
-        """Count a wrong word."""
-        with self._lock:
-            self._left[address] = (self._now_left(address) - 1, time.monotonic())
-
-
-class StudentSite:
-    """What the routes share.
-
-    Parameters
-    ----------
-    store : Store
-    on_request : callable
-        Told the address of every caller, so that the coach sees when the first phone has arrived.
-    """
-
-    def __init__(self, store: Store, on_request: Callable[[str], None] = lambda address: None) -> None:
-        self.store = store
-        self.desk = StudentDesk(store)
-        self.roster = Roster(store)
-        self.sessions = Sessions(store)
-        self.on_request = on_request
-        self.knocks = Knocks()
-        self.hashing = threading.Semaphore(2)
-        self.drawn = lru_cache(maxsize=64)(self._draw)
-        self.drawing = threading.Lock()
-        self.writing = threading.Lock()
-
-    def _draw(self, view: View) -> bytes:
-        return draw_view(self.store, view)
-
-    def picture(self, student: Student, name: str) -> bytes:
-        """Draw a picture that this student may see; each is drawn once."""
-        view = self.desk.picture(student.uid, name)
-        if view is None:
-            raise TruelobeError("not-found", "This picture is not open.", "Go back to the class.")
-        with self.drawing:  # thirty phones ask at once, one of them draws
-            return self.drawn(view)
-
-    def student(self, request: Request) -> Student:
-        """Return whose device asks.
-
-        Raises
-        ------
-        TruelobeError
-            ``unknown-device``.
-        """
-        token = request.cookies.get(COOKIE)
-        known = self.roster.known(token) if token else None
-        if known is None:
-            raise TruelobeError("unknown-device", "This device is not known yet.", "Tap your nickname.")
-        return known
-
-    def state(self, request: Request) -> dict[str, Any]:
-        """Return what the page shows: the roster to an unknown device, else the student's own view."""
-        try:
-            student = self.student(request)
-        except TruelobeError:
-            return {"who": None, "roster": [{"student": s.uid, "nickname": s.nickname} for s in self.roster.all()]}
-        return {"who": student.nickname, **self.desk.view(student.uid)}
-
-    def enter(self, address: str, student: str, word: str) -> str:
-        """Check a word and return a token."""
-        self.knocks.check(address)
-        try:
-            with self.hashing:
-                return self.roster.let_in(student, word)
-        except TruelobeError:
-            self.knocks.missed(address)
-            raise
-
-
-Answer = Callable[[StudentSite, Request, dict[str, Any]], Response]
-
-
-def _json(content: Any) -> JSONResponse:
-    return JSONResponse(content, headers={"Cache-Control": "no-store"})
-
-
 def _state(site: StudentSite, request: Request, body: dict[str, Any]) -> Response:
-    return _json(site.state(request))
+    return as_json(site.state(request))
 
 
 def _enter(site: StudentSite, request: Request, body: dict[str, Any]) -> Response:
     address = request.client.host if request.client else ""
-    token = site.enter(address, _word(body, "student"), _word(body, "word"))
-    answer = _json({})
+    token = site.enter(address, word_of(body, "student"), word_of(body, "word"))
+    answer = as_json({})
     answer.set_cookie(COOKIE, token, max_age=COOKIE_SECONDS, path="/", httponly=True, samesite="strict")
     return answer
 
@@ -168,38 +68,31 @@ def _leave(site: StudentSite, request: Request, body: dict[str, Any]) -> Respons
     token = request.cookies.get(COOKIE)
     if token:
         site.roster.hand_on(token)
-    answer = _json({})
+    answer = as_json({})
     answer.delete_cookie(COOKIE, path="/", httponly=True, samesite="strict")
     return answer
 
 
 def _begin(site: StudentSite, request: Request, body: dict[str, Any]) -> Response:
     student = site.student(request)
-    site.sessions.begin_alone(Classes(site.store).get(_word(body, "class")), student.uid)
-    return _json(site.state(request))
+    site.sessions.begin_alone(Classes(site.store).get(word_of(body, "class")), student.uid)
+    return as_json(site.state(request))
 
 
 def _tap(site: StudentSite, request: Request, body: dict[str, Any]) -> Response:
     student = site.student(request)
     with site.writing:  # in line, rather than each waiting for the database's lock by chance
-        return _json(student_tap(site.sessions, student.uid, body))
+        return as_json(student_tap(site.sessions, student.uid, body))
 
 
 def _finished(site: StudentSite, request: Request, body: dict[str, Any]) -> Response:
     student = site.student(request)
-    return _json(site.desk.finished(student.uid, request.path_params["session"]))
+    return as_json(site.desk.finished(student.uid, request.path_params["session"]))
 
 
 def _picture(site: StudentSite, request: Request, body: dict[str, Any]) -> Response:
     data = site.picture(site.student(request), request.path_params["name"])
     return Response(data, media_type="image/webp", headers={"Cache-Control": "private, max-age=3600"})
-
-
-def _word(body: dict[str, Any], name: str) -> str:
-    value = body.get(name)
-    if not isinstance(value, str) or len(value) > 200:
-        raise TruelobeError("not-found", "This can't be read.", "Reload the page.")
-    return value
 
 
 def _route(path: str, answer: Answer, method: str = "GET") -> Route:
@@ -311,7 +204,7 @@ def make_app(store: Store, on_request: Callable[[str], None] = lambda address: N
 
     routes = [
         Route("/", _file("page.html")),
-        *(Route(f"/{name}", _file(name)) for name in ("page.css", "placing.css", "page.js", "placing.js")),
+        *(Route(f"/{name}", _file(name)) for name in _FILES),
         _route("/api/state", _state),
         _route("/api/enter", _enter, "POST"),
         _route("/api/leave", _leave, "POST"),
@@ -319,6 +212,7 @@ def make_app(store: Store, on_request: Callable[[str], None] = lambda address: N
         _route("/api/tap", _tap, "POST"),
         _route("/api/finished/{session}", _finished),
         _route("/picture/{name}", _picture),
+        *(_route(*one) for one in ROUTES),
     ]
     app = Starlette(routes=routes, middleware=[Middleware(Guard)], lifespan=life)
     app.state.site = site

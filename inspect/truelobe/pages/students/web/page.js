@@ -1,4 +1,6 @@
 // A student's page on a phone: asks the server every two seconds, sends each tap until it has arrived.
+import { Drills } from "./drills.js";
+import { ByHand, Gallery, Lesson } from "./looking.js";
 import { drawClass, fill, h, runClock } from "./placing.js";
 
 const ASK_MS = 2000;
@@ -98,9 +100,26 @@ async function refresh() {
   if (queue().length) send();
 }
 
+// Rooms beside the class; the address names the one that is open, so that a reload returns to it. A class that the
+// coach opens goes before all of them.
+const inner = h("div", {});
+const rooms = { drill: Drills, lesson: Lesson, gallery: Gallery, hand: ByHand };
+let room = null;
+let roomName = "";
+
+function enterRoom() {
+  const name = state?.who && !state.class && !looking ? location.hash.slice(1) : "";
+  if (name === roomName) return;
+  roomName = name in rooms ? name : "";
+  room = roomName ? new rooms[roomName](inner, ask, () => { location.hash = ""; }) : null;
+  inner.replaceChildren();
+  room?.open();
+}
+
 function draw() {
+  enterRoom();
   if (document.querySelector(".tl-zoom") && state?.class?.state === "open" && !over()) return;
-  const key = JSON.stringify([state && { ...state, now: 0 }, choosing, looking, problem, over(), queue().length > 0]);
+  const key = JSON.stringify([state && { ...state, now: 0 }, roomName, choosing, looking, problem, over(), queue().length > 0]);
   if (key === shown) return;
   const typed = page.querySelector("input")?.value;
   shown = key;
@@ -110,6 +129,7 @@ function draw() {
   else if (!state.who) drawRoster(typed);
   else if (looking) drawClass(page, looking, { ...actions, back: () => { looking = null; draw(); } });
   else if (state.class) drawClass(page, state.class, actions);
+  else if (room) fill(page, inner);
   else drawChoices();
   if (state?.who) page.append(foot());
   if (problem && state) page.prepend(h("p", { class: "tl-says", role: "status" }, problem));
@@ -170,6 +190,9 @@ function drawChoices() {
     state.offers.length ? h("p", {}, "Take one when you are ready. The clock starts at once.") : null,
     state.offers.map((offer) => h("div", { class: "tl-row" },
       h("button", { type: "button", class: "tl-main", onclick: () => begin(offer.class) }, `Start ${offer.title}`))),
+    h("h2", {}, "Meanwhile"),
+    h("div", { class: "tl-row" }, [["drill", "Train the eye"], ["lesson", "What counts"], ["gallery", "Gallery"], ["hand", "Measure by hand"]].map(([name, words]) =>
+      h("button", { type: "button", onclick: () => { location.hash = name; } }, words))),
     state.done.length ? h("h2", {}, "Placed before") : null,
     state.done.map((one) => h("div", { class: "tl-row" },
       h("button", { type: "button", onclick: () => lookAt(one.session) }, one.points == null ? one.title : `${one.title}: ${one.points} of 50`))));
@@ -200,6 +223,8 @@ function foot() {
       try {
         await ask("api/leave", {});
         looking = choosing = null;
+        location.hash = "";
+        sessionStorage.clear();
       } catch {
         problem = "No answer. Try again in a moment.";
       }
@@ -209,5 +234,6 @@ function foot() {
 
 document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && refresh());
 addEventListener("online", refresh);
+addEventListener("hashchange", draw);
 setInterval(refresh, ASK_MS);
 refresh();
