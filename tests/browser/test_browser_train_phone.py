@@ -1,0 +1,98 @@
+"""Training the eye on a student's own phone, through the team's server, in a real Chromium at phone width."""
+
+from __future__ import annotations
+
+import json
+import os
+from pathlib import Path
+
+import pytest
+from tests.judging.team_process import team_server
+
+from truelobe.judging.roster import Roster
+from truelobe.practice.blocks import Blocks
+from truelobe.store import open_store
+
+pytestmark = pytest.mark.browser
+ROOT = Path(__file__).parents[2]
+PICTURES = json.loads((ROOT / "sample_images/drills/drills.json").read_text())["pictures"]
+
+
+def _keep_picture(page, name):
+    folder = os.environ.get("TRUELOBE_SCREENSHOTS")
+    if folder:
+        page.wait_for_timeout(600)
+        page.screenshot(path=f"{folder}/phone-{name}.png", full_page=True)
+
+
+def _seen(page):
+    """Record everything the phone receives, but for the server's own pictures' bytes."""
+    heard = []
+
+    def note(answer):
+        if answer.request.resource_type in ("fetch", "image", "document", "script", "stylesheet"):
+            heard.append(answer)
+
+    page.on("response", note)
+    return heard
+
+
+def _answer(page, value):
+    page.get_by_label("Percent").fill(str(value))
+    page.get_by_role("button", name="Answer", exact=True).tap()
+    page.get_by_text("You said").wait_for()
+
+
+def test_a_block_on_a_phone_is_left_and_finished_and_its_truth_comes_after_the_answer(window, tmp_path):
+    store = open_store(tmp_path)
+    student, word = Roster(store).add("Juniper")
+    with team_server(tmp_path) as port:
+        page = window(360, height=740, touch=True)
+        heard = _seen(page)
+        page.goto(f"http://127.0.0.1:{port}/")
+        page.get_by_role("button", name="Juniper").tap()
+        page.get_by_label("The word on your slip").fill(word)
+        page.get_by_role("button", name="Come in").tap()
+        page.get_by_role("button", name="Train the eye").tap()
+        page.get_by_role("button", name="Begin", exact=True).tap()
+        page.get_by_text("Picture 1 of 10").wait_for()
+        page.get_by_role("img", name="One pepper").wait_for()
+        page.wait_for_load_state("networkidle")
+        _keep_picture(page, "asked")
+        (block,) = [a.json()["block"] for a in heard if a.url.endswith("/api/drills/open")]
+        shown = Blocks(store).get(block).showing
+        received = "\n".join(a.text() for a in heard if a.request.resource_type == "fetch")
+        # Neither the picture's name nor its truth, nor any other picture's, may be there before the answer.
+        assert "drill/" in received
+        assert not [p["id"] for p in PICTURES if p["id"] in received]
+        assert not [figure for figure in (f"{shown.percent():.1f}", "It is", "curve") if figure in received]
+        assert not [a.url for a in heard if "/told" in a.url]
+        for k in range(4):
+            _answer(page, 10 + 5 * k)
+            if k == 0:
+                _keep_picture(page, "told")
+            page.get_by_role("button", name="Next", exact=True).tap()
+            page.get_by_text(f"Picture {k + 2} of 10").wait_for()
+        page.reload()  # left in the middle, and back in the same block
+        page.get_by_text("Picture 5 of 10").wait_for()
+        for k in range(4, 10):
+            _answer(page, 10 + 5 * k)
+            page.get_by_role("button", name="Next", exact=True).tap()
+        page.get_by_text("10 pictures. All answers are kept.").wait_for()
+        page.get_by_role("button", name="See my eye").tap()
+        page.get_by_text("You are off by").wait_for()
+        assert page.locator("svg.tl-plot circle").count() == 10 + 1  # ten answers, and the first ten as one step
+        _keep_picture(page, "eye")
+        assert page.evaluate("document.documentElement.scrollWidth") <= 360
+        page.get_by_role("button", name="Back").tap()
+        for room, words in (
+            ("lesson", "Two rules, one pepper"),
+            ("gallery", "No plate to show"),
+            ("hand", "No measured"),
+        ):
+            page.goto(f"http://127.0.0.1:{port}/#{room}")
+            page.get_by_text(words).wait_for()
+            assert page.evaluate("document.documentElement.scrollWidth") <= 360
+            _keep_picture(page, room)
+    assert [a.answer for a in Blocks(store).of(student.uid)] == [10.0 + 5 * k for k in range(10)]
+    store.close()
