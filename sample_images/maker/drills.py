@@ -2,8 +2,8 @@
 
 `python -m sample_images.maker.drills --singles N --plates FOLDER ... --out sample_images/drills` writes for each
 `ID.webp`, `ID.png` (the ripeness map: 0 no counted skin, else 1 + 20 x ripeness) and a line of `drills.json`. A
-crop is cut from a plate's photo; its map and its shares come from the same meshes, built again from the plate's seed.
-Names say nothing about truth. What is there already is kept, so that a broken run goes on.
+crop is cut from a plate's photo; its map and its shares come from the same meshes, built again from the plate's
+seed. Names say nothing about truth. What is there already is kept, so that a broken run goes on.
 """
 
 from __future__ import annotations

@@ -5,7 +5,7 @@ const SVG = "http://www.w3.org/2000/svg";
 const WIDE = 340;
 const HIGH = 220;
 const LEFT = 34;
-const RIGHT = 8;
+const RIGHT = 14;
 const TOP = 12;
 const LOW = 34;
 
