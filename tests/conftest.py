@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 from tests.databases import find_binaries, postgres_server
+from tests.workers import FileByFile, longest_first
 
 from truelobe.store import database, open_store
 
@@ -27,7 +28,15 @@ def missing_needs():
     return {name: words for name, (words, there) in NEEDS.items() if not there()}
 
 
+def pytest_xdist_make_scheduler(config, log):
+    if config.getvalue("dist") != "load":  # somebody asked for another way
+        return None
+    config.option.loadscopereorder = False
+    return FileByFile(config, log)
+
+
 def pytest_collection_modifyitems(config, items):
+    longest_first(items)
     if os.environ.get("CI") == "true":
         return
     missing = set(missing_needs())
