@@ -35,6 +35,7 @@ from truelobe.corrections import (
 from truelobe.figures import Figure, mixture
 from truelobe.fruit import Silhouette, find_fruit, model_name
 from truelobe.fruit.body import BodyFit
+from truelobe.fruit.ground import Ground, ground_between
 from truelobe.fruit.measure import Size, ViewErrors, measure_size
 from truelobe.fruit.pose import Stance, find_stance
 from truelobe.fruit.skin import SkinMap, map_skin
@@ -43,12 +44,14 @@ from truelobe.messages import Message, TruelobeError
 from truelobe.photo import Photo, read_photo
 from truelobe.record import AxisSeen, PepperRecord, PlateInspection
 from truelobe.remarks import on_doubtful, on_green_among_coloured, on_pepper, on_plate
-from truelobe.request import Request
+from truelobe.request import CardPlace, Request
 from truelobe.verdicts import settle, verdicts_on_skin
 
-# Floor of the plate over the card's plane, mm, with its standard uncertainty: by where the coach says the card
-# lies. Dinner plates and trays stand 5 to 15 mm high inside their rim; unsaid, both stay possible.
-FLOOR_MM: dict[str | None, tuple[float, float]] = {"table": (9.0, 5.0), "plate": (0.0, 1.5), None: (6.0, 6.0)}
+# Floor of the plate over the card's plane, mm, with its standard uncertainty: by where the card lies, as the coach
+# says or as the picture shows. Paper plates lift the fruit by 1 to 3 mm, trays by 2 to 8, dinner plates by 6 to 12
+# and boards by 10 to 25 (common household ware, no published source); where nobody can tell, all stay possible.
+FLOOR_MM: dict[str | None, tuple[float, float]] = {"table": (7.0, 5.0), "plate": (0.0, 1.5), None: (5.0, 5.5)}
+PLACE_SEEN: dict[Ground, CardPlace] = {"same": "plate", "other": "table"}
 U_FLOOR_GIVEN_MM = 1.5
 TOO_OBLIQUE_DEG = 65.0
 
@@ -65,6 +68,7 @@ class Setting:
     correction: ColourCorrection
     references: References
     request: Request
+    card_place_seen: CardPlace | None = None
 
 
 def inspect_plate(
@@ -97,6 +101,7 @@ def inspect_plate(
         photo = read_photo(source, name=name)
         setting = _set_up(photo, request)
         silhouettes = _outlines(setting)
+        setting = _grounded(setting, silhouettes)
         if on_outlines is not None:
             on_outlines(silhouettes)
         return _measured(setting, silhouettes)
@@ -147,6 +152,21 @@ def _outlines(setting: Setting) -> tuple[Silhouette, ...]:
             "Check that the whole plate is in the picture, or point at a pepper that was missed.",
         )
     return found
+
+
+def _grounded(setting: Setting, silhouettes: Sequence[Silhouette]) -> Setting:
+    """Where nobody said what the card lies on, look, and take the height of the plate's floor from that."""
+    request, sighting = setting.request, setting.sighting
+    if request.card_place is not None or request.plate_height_mm is not None:
+        return setting
+    rings = [one.outline_px[0] for one in silhouettes]
+    ground = ground_between(setting.photo.pixels, sighting.outline_px, sighting.layout.size_mm, rings)
+    if ground is None:
+        return setting
+    place = PLACE_SEEN[ground]
+    floor, u_floor = FLOOR_MM[place]
+    errors = replace(setting.errors, floor_mm=floor, u_floor_mm=u_floor)
+    return replace(setting, errors=errors, card_place_seen=place)
 
 
 def _measured(setting: Setting, silhouettes: Sequence[Silhouette]) -> PlateInspection:
@@ -330,7 +350,11 @@ def _made_by(setting: Setting) -> dict[str, Any]:
             for x in request.limits
         ],
         "settings": request.settings()
-        | {"plate_height_mm": setting.errors.floor_mm, "u_plate_height_mm": setting.errors.u_floor_mm},
+        | {
+            "plate_height_mm": setting.errors.floor_mm,
+            "u_plate_height_mm": setting.errors.u_floor_mm,
+            "card_place_seen": setting.card_place_seen,
+        },
         "camera": setting.view.document(),
         "colour_transform": setting.correction.document(),
         "corrections": [c.document() for c in request.corrections],
