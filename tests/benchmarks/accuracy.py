@@ -10,6 +10,7 @@ import json
 import multiprocessing
 import sys
 from concurrent.futures import ProcessPoolExecutor
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -22,13 +23,14 @@ from tests.benchmarks.truths import QUANTITIES, PepperTruth, PlateTruth, read_tr
 from truelobe.card import find_card, load_layout, scale_from_bars
 from truelobe.colour import correct_from_card, load_references, measure_coverage
 from truelobe.fruit.axis import stem_cue
+from truelobe.fruit.grain import shading_direction
 from truelobe.fruit.measure import ViewErrors, measure_size
 from truelobe.fruit.pose import find_stance
-from truelobe.fruit.silhouette import filled
+from truelobe.fruit.silhouette import Silhouette, filled
 from truelobe.fruit.skin import map_skin
 from truelobe.inspection import inspect_plate
 from truelobe.messages import TruelobeError
-from truelobe.photo import read_photo
+from truelobe.photo import Photo, read_photo
 from truelobe.request import Request
 
 RULER_STEP_MM, U_RULER_MM = 0.5, 0.3
@@ -149,7 +151,7 @@ def _floors(truth: PlateTruth) -> list[dict[str, float]]:
     for one in truth.peppers:
         floor: dict[str, float] = {}
         if one.hidden <= CLEAR:
-            shape = one.silhouette()
+            shape = _with_grain(one.silhouette(), photo)
             stance = find_stance(shape, truth.view, truth.floor_mm, stem_cue(shape))
             size = measure_size(stance.fit, ViewErrors({}, truth.floor_mm, 0.01))
             floor = {"diameter": size.diameter.value, "width seen": size.width_seen.value}
@@ -173,6 +175,14 @@ def _floors(truth: PlateTruth) -> list[dict[str, float]]:
                     floor["coverage"] = covered.figure.value
         floors.append(floor)
     return floors
+
+
+def _with_grain(shape: Silhouette, photo: Photo) -> Silhouette:
+    """The true outline tells nothing of the skin's shading, so the photo is asked."""
+    if not _inside(shape.box, photo.pixels.shape):
+        return shape
+    x0, y0, x1, y1 = shape.box
+    return replace(shape, grain=shading_direction(photo.pixels[y0:y1, x0:x1], shape.body))
 
 
 def _inside(box: tuple[int, int, int, int], shape: tuple[int, ...]) -> bool:

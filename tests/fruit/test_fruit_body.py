@@ -64,7 +64,7 @@ def ellipsoid(
 
 def fitted(silhouette: Silhouette, cue: StemCue, view: View, floor: float = FLOOR) -> BodyFit:
     start = starts(silhouette, view, floor, cue)[0]
-    return fit_body(silhouette, view, floor, start, priors_for(start.pose, cue=True), cue)
+    return fit_body(silhouette, view, floor, start, priors_for(start.pose), cue)
 
 
 def sure(view: View) -> ViewErrors:

@@ -109,47 +109,94 @@ def principal_axes(silhouette: Silhouette) -> tuple[Floats, float]:
     return vectors[:, 1], float(np.sqrt(values[1] / max(values[0], 1e-9)))
 
 
-# A dent of the outline counts from this depth, as a share of the fruit's size; shallower ones are edge noise.
-LEAST_NOTCH = 0.018
-# From this ratio of longer to shorter extent the longer side is the axis whatever the dents say.
-LONG = 1.6
-AGREE_DEG = 30.0
+# A dent of the outline counts from this depth, as a share of the fruit's size: shallower ones are edge noise.
+# Those deeper than DEEP count no more than it: they may be a broken outline.
+LEAST_NOTCH, DEEP = 0.012, 0.05
+# What each sign of the axis is worth where no stem shows: the outline's longer side (logarithm of longer over
+# shorter extent), its dents (summed depth), the run of the shading. Concentrations of a von Mises distribution of
+# twice the angle, fitted by maximum likelihood to 46 real peppers with a stem (whose masks lie beside the training
+# configuration) and 206 made ones, and set nearer to the real ones: dents speak 200 on the made ones, 18 there.
+LONGER, DENTS, SHADING = 3.2, 24.0, 3.2
+# A calyx glimpsed at the rim, this far from the middle as a share of the fruit's size, and nearly large enough to
+# be believed, is worth as much as clear dents: a judgement.
+AT_RIM, CALYX = 0.35, 3.0
 
 
-def notch_direction(silhouette: Silhouette) -> Floats | None:
-    """Return the direction in the picture that the outline's dents point along, or None without clear dents.
+@dataclass(frozen=True)
+class AxisGuess:
+    """An axis guessed where no stem shows.
+
+    Attributes
+    ----------
+    direction : float64, shape (2,)
+        Unit vector in the picture; its sign means nothing unless a calyx is glimpsed.
+    strength : float
+        Concentration of a von Mises distribution of twice the angle.
+    """
+
+    direction: Floats
+    strength: float
+
+    @property
+    def u_rad(self) -> float:
+        """Standard uncertainty of the direction, near it."""
+        return 0.5 / float(np.sqrt(max(self.strength, 0.2)))
+
+    @property
+    def against(self) -> float:
+        """How much likelier the axis is along than across: a difference of logarithms."""
+        return 2 * self.strength
+
+
+def dents(silhouette: Silhouette) -> Floats:
+    """Return where the outline's dents lie, at twice their angle, each as long as it is deep.
 
     The grooves between lobes run from stem end to blossom end, so the dents they leave in the outline lie at the
-    ends of the axis. Each dent (a convexity defect of the outline) votes with its depth.
+    ends of the axis. A dent is a convexity defect of the outline; its depth is a share of the fruit's size.
     """
     outline = silhouette.outline_px[0]
     points = np.round(outline * 8).astype(np.int32).reshape(-1, 1, 2)
     corners = cv2.convexHull(points, returnPoints=False)
     if len(corners) < 4:
-        return None
+        return np.zeros(2)
     corners = np.sort(corners, axis=0)[::-1]
     defects = np.asarray(cv2.convexityDefects(points, corners))
     if defects.ndim == 0:
-        return None  # a convex outline: OpenCV answers None
+        return np.zeros(2)  # a convex outline: OpenCV answers None
     defects = defects.reshape(-1, 4)
     depth = defects[:, 3] / 256 / 8 / np.sqrt(silhouette.body.sum())
     deep = depth >= LEAST_NOTCH
-    if not deep.any():
-        return None
     away = outline[defects[deep, 2]] - (outline.max(axis=0) + outline.min(axis=0)) / 2
-    # Opposite directions are the same axis: votes add up at twice their angle.
     twice = 2 * np.arctan2(away[:, 1], away[:, 0])
-    angle = 0.5 * np.arctan2((depth[deep] * np.sin(twice)).sum(), (depth[deep] * np.cos(twice)).sum())
-    return np.array([np.cos(angle), np.sin(angle)])
+    weight = np.minimum(depth[deep], DEEP)
+    return np.array([(weight * np.cos(twice)).sum(), (weight * np.sin(twice)).sum()])
 
 
-def guessed_axis(silhouette: Silhouette) -> tuple[Floats, bool]:
-    """Return the axis guessed from the outline alone, and whether its dents speak for it."""
+def glimpsed_calyx(silhouette: Silhouette) -> Floats:
+    """Return the direction, as long as it is worth, of a calyx too small to be believed by itself.
+
+    Only one near the rim counts: in the middle of the fruit it would mean a standing pepper or a green patch.
+    """
+    body = float(silhouette.body.sum())
+    calyx = _calyx_near(silhouette, None, 0.0)
+    if body == 0 or calyx is None:
+        return np.zeros(2)
+    outline = silhouette.outline_px[0]
+    away = calyx[0] + np.array(silhouette.box[:2]) - (outline.max(axis=0) + outline.min(axis=0)) / 2
+    far = float(np.hypot(*away))
+    if far < AT_RIM * np.sqrt(body):
+        return np.zeros(2)
+    worth: Floats = away / far * min(calyx[1] / (BELIEVED * body), 1.0)
+    return worth
+
+
+def guessed_axis(silhouette: Silhouette) -> AxisGuess:
+    """Guess the axis where no stem shows: from the outline, the shading, and a calyx perhaps glimpsed."""
     long, ratio = principal_axes(silhouette)
-    notch = notch_direction(silhouette)
-    if notch is None:
-        return long, False
-    agree = bool(abs(notch @ long) > np.cos(np.radians(AGREE_DEG)))
-    if agree or ratio > LONG:
-        return long, agree
-    return notch, True
+    twice = np.array([long[0] ** 2 - long[1] ** 2, 2 * long[0] * long[1]])
+    glimpse = glimpsed_calyx(silhouette)
+    signs = LONGER * np.log(ratio) * twice + DENTS * dents(silhouette) + SHADING * silhouette.grain
+    signs = signs + CALYX * np.array([glimpse[0] ** 2 - glimpse[1] ** 2, 2 * glimpse[0] * glimpse[1]])
+    angle = 0.5 * np.arctan2(signs[1], signs[0])
+    direction = np.array([np.cos(angle), np.sin(angle)])
+    return AxisGuess(-direction if direction @ glimpse < 0 else direction, float(np.hypot(*signs)))

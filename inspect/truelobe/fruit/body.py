@@ -30,7 +30,10 @@ N_DIRECTIONS = 40
 # of them count as about sixteen readings.
 U_FORM_MM = 1.0
 READINGS = 16.0
-SPUR, SPUR_PX = 0.06, 160
+SPUR, SPUR_PX = 0.08, 160
+# How far signs of the axis are trusted against the fit itself, and what speaks against a pepper on its head: few
+# are put down so.
+MOST_AGAINST, ON_ITS_HEAD = 5.0, 1.0
 
 
 @dataclass(frozen=True)
@@ -233,12 +236,15 @@ def starts(silhouette: Silhouette, view: View, floor_mm: float, cue: StemCue | N
     centre = view.ideal(middle_px[None])[0]
     height = floor_mm + width / 2
     if cue is None:
-        guess, dented = guessed_axis(silhouette)
-        other = np.array([-guess[1], guess[0]])
-        lying = _lying(middle_px, middle_px + 40 * guess, view, height, centre, width, distance)
+        guess = guessed_axis(silhouette)
+        other = np.array([-guess.direction[1], guess.direction[0]])
+        lying = _lying(middle_px, middle_px + 40 * guess.direction, view, height, centre, width, distance)
         across = _lying(middle_px, middle_px + 40 * other, view, height, centre, width, distance)
-        name = "across, against the dents" if dented else "across"
-        return [lying, replace(across, name=name), _upright(lying, view, "upside down")]
+        return [
+            replace(lying, u_turn=guess.u_rad),
+            replace(across, u_turn=guess.u_rad, against=min(guess.against, MOST_AGAINST)),
+            replace(_upright(lying, view, "upside down"), against=ON_ITS_HEAD),
+        ]
     lying = _lying(middle_px, cue.end_px, view, height, centre, width, distance)
     ratio = _share_of_reach(silhouette, middle_px, cue.end_px)
     return [lying] if ratio > 0.8 else [lying, _upright(lying, view, "standing")]
@@ -284,4 +290,4 @@ def _lying(
 
 def _upright(lying: Start, view: View, pose: Pose) -> Start:
     sign = 1.0 if pose == "standing" else -1.0
-    return replace(lying, axis=sign * view.up, sideways=lying.sideways, lifted=lying.axis, pose=pose, name=pose)
+    return replace(lying, axis=sign * view.up, sideways=lying.sideways, lifted=lying.axis, pose=pose)

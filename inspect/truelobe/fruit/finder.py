@@ -10,11 +10,13 @@ import dataclasses
 import hashlib
 from collections.abc import Sequence
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from truelobe.fruit.classical import find_by_colour
 from truelobe.fruit.closer import closer_look
+from truelobe.fruit.grain import shading_direction
 from truelobe.fruit.grouping import Groups, group
 from truelobe.fruit.hidden import Hidden, hidden, rim
 from truelobe.fruit.network import FruitMaps, look, model_path, probability
@@ -126,18 +128,28 @@ def _candidate(
     rings = contours(view.body, 0.0)
     if not rings:
         return None
-    main = abs(area(rings[0]))
-    kept = [ring for ring in rings if abs(area(ring)) >= _SMALLEST_RING * main]
-    edges = [refine(kept[0], view.lab, view.other, view.network_px)]
-    outline = tuple(view.to_photo(ring) for ring in (edges[0].ring, *kept[1:]))
+    edge = refine(rings[0], view.lab, view.other, view.network_px)
+    outer = view.to_photo(edge.ring)
+    holes = tuple(view.to_photo(ring) for ring in _holes(rings))
     own = groups.bodies == number
     return Candidate(
-        silhouette=_silhouette(
-            view, outline, main, pixels.shape, score=float(probability(maps.fruit[own]).mean())
-        ),
-        outer=outline[0],
-        sureness=_sureness(maps, edges[0], view),
+        silhouette=_silhouette(view, outer, holes, pixels, score=float(probability(maps.fruit[own]).mean())),
+        outer=outer,
+        sureness=_sureness(maps, edge, view),
     )
+
+
+def _holes(rings: tuple[Polygon, ...]) -> list[Polygon]:
+    """Holes in the largest ring, where a stem points at the camera; loose parts beside it are left out."""
+    turns, least = np.sign(area(rings[0])), _SMALLEST_RING * abs(area(rings[0]))
+    border = rings[0].astype(np.float32)
+    return [
+        ring
+        for ring in rings[1:]
+        if np.sign(area(ring)) != turns
+        and abs(area(ring)) >= least
+        and cv2.pointPolygonTest(border, (float(ring[0, 0]), float(ring[0, 1])), False) >= 0
+    ]
 
 
 def compared(candidates: Sequence[Candidate], shape: tuple[int, int]) -> tuple[Silhouette, ...]:
@@ -174,16 +186,18 @@ def numbered(silhouettes: Sequence[Silhouette]) -> tuple[Silhouette, ...]:
 
 
 def _silhouette(
-    view: Window, outline: tuple[Polygon, ...], main: float, shape: tuple[int, ...], score: float
+    view: Window, outer: Polygon, holes: tuple[Polygon, ...], pixels: NDArray[np.uint8], score: float
 ) -> Silhouette:
+    """The outline is the outer ring alone; the body's pixels leave out what a stem before it hides."""
+    main = abs(area(outer)) * view.factor**2
     calyx_rings = [ring for ring in contours(view.calyx, 0.0) if abs(area(ring)) >= _SMALLEST_CALYX * main]
     stem_rings = [ring for ring in contours(view.stem, 0.0) if abs(area(ring)) >= _SMALLEST_CALYX * main]
     calyx_px = tuple(view.to_photo(ring) for ring in calyx_rings)
     stem_px = tuple(view.to_photo(ring) for ring in stem_rings)
-    points = np.concatenate([*outline, *stem_px])
+    points = np.concatenate([outer, *stem_px])
     low, high = np.floor(points.min(axis=0)).astype(int), np.ceil(points.max(axis=0)).astype(int) + 1
-    box = grown((int(low[0]), int(low[1]), int(high[0]), int(high[1])), 1, shape)
-    body = filled(outline, box)
+    box = grown((int(low[0]), int(low[1]), int(high[0]), int(high[1])), 1, pixels.shape)
+    body = filled((outer, *holes), box)
     inner = bounding_box(body)
     return Silhouette(
         number=1,
@@ -191,14 +205,15 @@ def _silhouette(
         body=body,
         calyx=filled(calyx_px, box) & body,
         stem=filled(stem_px, box) & ~body,
-        outline_px=outline,
+        outline_px=(outer,),
         calyx_px=calyx_px,
         stem_px=stem_px,
         centre_px=np.array([box[0] + (inner[0] + inner[2] - 1) / 2, box[1] + (inner[1] + inner[3] - 1) / 2]),
         score=score,
         doubtful=False,
         hidden_fraction=0.0,
-        occluded=tuple(np.zeros(len(ring), bool) for ring in outline),
+        occluded=(np.zeros(len(outer), bool),),
+        grain=shading_direction(pixels[box[1] : box[3], box[0] : box[2]], body),
     )
 
 

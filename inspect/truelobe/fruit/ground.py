@@ -55,7 +55,8 @@ def ground_between(
     """
     per_mm = float(np.linalg.norm(card_px - np.roll(card_px, 1, axis=0), axis=1).max()) / max(card_mm)
     small = cv2.resize(pixels, None, fx=1 / per_mm, fy=1 / per_mm, interpolation=cv2.INTER_AREA)
-    lab = cv2.cvtColor(small.astype(np.float32) / 255, cv2.COLOR_RGB2LAB) * np.float32([LIGHTNESS, 1, 1])
+    lab = np.asarray(cv2.cvtColor(small.astype(np.float32) / 255, cv2.COLOR_RGB2LAB), np.float32)
+    lab[..., 0] *= LIGHTNESS
     card = _painted([(card_px + 0.5) / per_mm - 0.5], lab.shape)
     fruit = _painted([(ring + 0.5) / per_mm - 0.5 for ring in outlines], lab.shape)
     blocked = cv2.dilate(card | fruit, np.ones((5, 5), np.uint8)) > 0

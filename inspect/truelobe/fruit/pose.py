@@ -14,8 +14,6 @@ from truelobe.fruit.silhouette import Silhouette
 
 # Cost (half a chi-square) by which a second pose must be worse to be set aside: odds of about twenty to one.
 SURE = 3.0
-# What a pose costs before the body is fitted, where no stem shows: odds counted on rendered plates.
-UNLIKELY = {"along": 0.0, "across": 2.0, "across, against the dents": 4.0, "upside down": 1.0}
 
 
 @dataclass(frozen=True)
@@ -70,10 +68,9 @@ def _fits(silhouette: Silhouette, view: View, floor_mm: float, cue: StemCue | No
     """Fit every pose worth trying; its cost holds how unlikely the pose is by itself."""
     fits = []
     for start in starts(silhouette, view, floor_mm, cue):
-        priors = priors_for(start.pose, cue=cue is not None)
+        priors = priors_for(start.pose, start.u_turn)
         fit = fit_body(silhouette, view, floor_mm, start, priors, cue)
-        before = UNLIKELY[start.name] if cue is None else 0.0
-        fits.append((fit.cost + before, fit))
+        fits.append((fit.cost + start.against, fit))
     return fits
 
 

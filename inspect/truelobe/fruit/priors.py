@@ -49,13 +49,13 @@ def _table() -> dict[str, Any]:
     return table
 
 
-def priors_for(pose: Pose, *, cue: bool) -> Priors:
-    """Return the priors for a pose; without a stem in sight the axis may turn much further."""
+def priors_for(pose: Pose, u_turn: float | None = None) -> Priors:
+    """Return the priors for a pose; a guessed axis may turn by `u_turn` radians, and lift further."""
     rows = _table()["lying" if pose == "lying" else "standing"]
     priors = Priors(tuple(rows[n][0] for n in NAMES), tuple(rows[n][1] for n in NAMES))
-    if cue or pose != "lying":
+    if u_turn is None or pose != "lying":
         return priors
-    return priors.looser("turn", _table()["turn_without_cue"]).looser("lift", _table()["lift_without_cue"])
+    return priors.looser("turn", u_turn).looser("lift", _table()["lift_without_cue"])
 
 
 def lobing() -> Lobing:

@@ -8,7 +8,7 @@ fill by the even-odd rule, so a ring inside another is a hole.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -43,6 +43,8 @@ class Silhouette:
         Estimated fraction of the whole silhouette that nearer things or the picture's frame hide.
     occluded : tuple of ndarray of bool, shape (K,)
         Beside `outline_px`: vertices on the border to something nearer, so not on the pepper's own rim.
+    grain : ndarray of float64, shape (2,)
+        Which way the skin's shading runs, as `truelobe.fruit.grain` tells; zeros where nobody looked.
     """
 
     number: int
@@ -58,6 +60,7 @@ class Silhouette:
     doubtful: bool
     hidden_fraction: float
     occluded: tuple[Mask, ...]
+    grain: Polygon = field(default_factory=lambda: np.zeros(2))
 
 
 def contours(
@@ -180,20 +183,13 @@ def moved(one: Silhouette, right: int, down: int) -> Silhouette:
         return tuple(ring + shift for ring in rings)
 
     x0, y0, x1, y1 = one.box
-    return Silhouette(
-        number=one.number,
+    return replace(
+        one,
         box=(x0 + right, y0 + down, x1 + right, y1 + down),
-        body=one.body,
-        calyx=one.calyx,
-        stem=one.stem,
         outline_px=shifted(one.outline_px),
         calyx_px=shifted(one.calyx_px),
         stem_px=shifted(one.stem_px),
         centre_px=one.centre_px + shift,
-        score=one.score,
-        doubtful=one.doubtful,
-        hidden_fraction=one.hidden_fraction,
-        occluded=one.occluded,
     )
 
 

@@ -34,8 +34,10 @@ class Start:
     width_mm, distance_mm : float
         First guesses, which set the units of `across` and `along` and of residuals.
     pose : Pose
-    name : str
-        Which of several guesses this is, where no stem shows.
+    against : float
+        What speaks against this pose before the body is fitted, as a difference of log likelihoods.
+    u_turn : float or None
+        Standard uncertainty of the axis in the picture, radians, where no stem shows.
     """
 
     centre: Floats
@@ -45,7 +47,8 @@ class Start:
     width_mm: float
     distance_mm: float
     pose: Pose
-    name: str = "along"
+    against: float = 0.0
+    u_turn: float | None = None
 
 
 @dataclass(frozen=True)
