@@ -9,11 +9,11 @@ from dataclasses import replace
 
 import pytest
 from sqlalchemy import select
-from tests.judging.judging_plates import by_hand, document, photo
+from tests.judging.judging_plates import document, photo
+from tests.judging.planted import CANARY, DIAMETERS, keep_class, leaks, secrets_of
 from tests.judging.team_process import Phone, cpu_seconds, free_port, kill, start, team_server
 
-from truelobe.judging import Cuts
-from truelobe.judging.classes import ClassDraft, Classes
+from truelobe.judging.classes import Classes
 from truelobe.judging.roster import Roster
 from truelobe.judging.scoring import PLACINGS
 from truelobe.judging.sessions import Sessions
@@ -21,37 +21,6 @@ from truelobe.practice.blocks import Blocks
 from truelobe.store import NewInspection, open_store, prepare_photo
 from truelobe.store.models_judging import TapRow
 from truelobe.store.unplaced import plates_of_unplaced
-
-# Words and figures that nobody would type, planted in key, cuts, figures and names.
-CANARY = "kanariengelb"
-DIAMETERS = (83.71, 79.13, 77.39, 71.97)
-
-
-def keep_class(store, **changes):
-    plates = []
-    for n, diameter in enumerate(DIAMETERS):
-        written = document([diameter, diameter + 0.01, diameter - 0.01], sha="abcd"[n])
-        data = prepare_photo(photo(10 * n), name=f"{CANARY}-file-{n}.jpg")
-        written["photo"]["sha256"] = data.original_sha256
-        facts = by_hand({"firmness": ["firm", "firm", "soft"], "scars": ["none", "damage", "none"]})
-        kept = store.inspections.keep(
-            NewInspection(
-                photos=(data,),
-                document=written,
-                hand_facts=facts.document(),
-                title=f"{CANARY} title {n}",
-                notes=f"{CANARY} notes",
-            )
-        )
-        plates.append(kept.uid)
-    values = {
-        "title": "Red bells",
-        "scenario": "For a farm stand.",
-        "plates": tuple(plates),
-        "official": (3, 1, 4, 2),
-        "cuts": Cuts(2, 5, 3),
-    }
-    return Classes(store).keep(ClassDraft(**(values | changes)))
 
 
 @pytest.fixture(scope="module")
@@ -154,23 +123,6 @@ def test_thirty_students_at_once_each_kept_exactly_once_across_a_restart(tmp_pat
     finally:
         kill(process)
         store.close()
-
-
-def secrets_of(store, one):
-    """What must not reach a browser before the key is open, as bytes."""
-    official = "".join(map(str, one.official))
-    found = [CANARY, official, "-".join(official), '"cuts"', "official", "critique", "2-5-3", "2, 5, 3", "[2,5,3]"]
-    for uid in one.plates:
-        found += [uid, *(p.sha256 for p in store.inspections.get(uid).photos)]
-        found += [p.original_sha256 for p in store.inspections.get(uid).photos]
-    found += [f"{d:.{digits}f}" for d in DIAMETERS for digits in (1, 2)]
-    found += ["firm", "damage", "scars", "diameter", "mm"]
-    return [word.encode() for word in found]
-
-
-def leaks(phone, words):
-    """Return what stood in anything a phone received through its requests: data, headers and pictures."""
-    return [(path, word) for path, data in phone.received for word in words if word in data]
 
 
 def test_nothing_of_the_key_reaches_a_browser_before_the_critique(port, store):

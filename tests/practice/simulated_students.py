@@ -42,7 +42,7 @@ def threshold_bound(x, at, width, lapse):
 
 
 def threshold_student(rng):
-    at, width, lapse = rng.uniform(11, 21), rng.uniform(3, 7), rng.uniform(0.01, 0.06)
+    at, width, lapse = rng.uniform(11, 21), rng.uniform(3, 7), rng.triangular(0, 0, 0.1)
     x = np.concatenate([rng.uniform(1, 15, ANSWERS // 2), rng.uniform(15, 40, ANSWERS - ANSWERS // 2)])
     p = lapse / 2 + (1 - lapse) * norm.cdf((x - at) / width)
     over = rng.random(len(x)) < p

@@ -14,7 +14,7 @@ from importlib.util import find_spec
 import streamlit as st
 from streamlit.navigation.page import StreamlitPage
 
-from truelobe.pages import style
+from truelobe.pages import gate, style
 
 
 @dataclass(frozen=True)
@@ -63,6 +63,9 @@ def show(audiences: tuple[str, ...] = ("coach", "team")) -> None:
     """Set the page up, draw the navigation and the page that was asked for."""
     entries = available(audiences)
     st.set_page_config(page_title="Truelobe", page_icon=style.page_icon(), layout="centered")
+    if not gate.passed():
+        style.apply()
+        return
     chosen = st.navigation([page(e, default=e is entries[0]) for e in entries], position="top")
     style.apply()
     chosen.run()

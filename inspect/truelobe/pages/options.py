@@ -98,9 +98,18 @@ def streamlit_options() -> dict[str, object]:
     }
 
 
-def command_line() -> list[str]:
-    """Return the options as words of Streamlit's command line."""
-    return [f"--{name}={word}" for name, value in streamlit_options().items() for word in _words(name, value)]
+def command_line(address: str | None = None) -> list[str]:
+    """Return the options as words of Streamlit's command line.
+
+    Parameters
+    ----------
+    address : str, optional
+        This machine's address on a network that the pages are opened to; without it they stay on this machine.
+    """
+    options = streamlit_options()
+    if address is not None:
+        options |= {"server.address": "0.0.0.0", "server.allowedHosts": ["127.0.0.1", "localhost", address]}
+    return [f"--{name}={word}" for name, value in options.items() for word in _words(name, value)]
 
 
 def _words(name: str, value: object) -> list[str]:

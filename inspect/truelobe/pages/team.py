@@ -41,6 +41,10 @@ def _server(store: Store) -> None:
             "stay on this machine."
         )
         st.caption("Plain http: whoever shares the network could read what is sent. Use a network you know.")
+        st.caption(
+            "Your own pages can be opened to another device as well, behind a passphrase: start the tool with "
+            "`truelobe open --to-network`."
+        )
         if st.button("Open to the team", key="open-team", type="primary"):
             launch(store)
             st.session_state["team-opening"] = True

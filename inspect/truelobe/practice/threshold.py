@@ -42,8 +42,8 @@ class Threshold:
     width : float
         Points from there to where the eye is 84 % sure (normal curve); for the logistic one, its scale.
     lapse : Estimate
-        Share of answers given without regard to the picture: the mean of its likelihood with the others
-        integrated out, and the middle 95 % of it. 70 answers bound it, they don't fix it.
+        Share of answers given without regard to the picture: mean and middle 95 % once the others are integrated
+        out and few lapses are held likelier than many. 70 answers bound it, they don't fix it.
     count : int
     log_likelihood : float
     curve : {"normal", "logistic"}
@@ -134,7 +134,10 @@ class _Fit:
         return float(found.fun), found.x
 
     def integrated(self) -> tuple[Estimate, Estimate]:
-        """Threshold and lapse rate, each from the likelihood with the two others integrated out."""
+        """Threshold and lapse rate, each from the likelihood with the two others integrated out.
+
+        Lapse rates are weighed down linearly to nothing at their bound: attentive students lapse seldom.
+        """
         at, most = np.linspace(0, 100, 201), self.bounds[2][1]
         lapses = (np.arange(_LAPSES) + 0.5) * most / _LAPSES if most else np.zeros(1)
         logs = np.full((len(lapses), len(at)), -np.inf)
@@ -145,6 +148,7 @@ class _Fit:
                 p = np.clip(lapse / 2 + (1 - lapse) * shape, 1e-9, 1 - 1e-9)
                 logs[k] = np.logaddexp(logs[k], self.y @ np.log(p) + (1 - self.y) @ np.log1p(-p))
         weight = np.exp(logs - logs.max())
+        weight *= (1 - lapses / most if most else np.ones(1))[:, None]
         return _spread_over(at, weight.sum(axis=0)), _spread_over(lapses, weight.sum(axis=1))
 
 
