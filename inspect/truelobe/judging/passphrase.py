@@ -15,7 +15,7 @@ from truelobe.store import Store
 from truelobe.store.base import now
 
 SHORTEST = 12
-RISK = "Plain http: whoever shares the network could read what is sent, the passphrase included. Use a network you know."
+RISK = "Plain http: others on the network could read what is sent, this passphrase too. Use a network you know."
 _HASH, _FAILED = "coach passphrase", "coach passphrase failed"
 
 
