@@ -86,6 +86,8 @@ def generator(name: str) -> Any:
     """The fruit generator of that name."""
     if name == "second":
         from .fruit_second import make_fruit
+    elif name == "third":
+        from .fruit_third import make_fruit
     else:
         from .fruit_first import make_fruit
     return make_fruit

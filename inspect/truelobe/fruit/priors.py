@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from dataclasses import dataclass, replace
 from functools import cache
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +15,7 @@ from truelobe.fruit.axis import Pose
 from truelobe.fruit.shape import NAMES
 
 Floats = NDArray[np.float64]
+Quantity = Literal["width", "length"]
 
 
 @dataclass(frozen=True)
@@ -31,15 +32,15 @@ class Priors:
 
 
 @dataclass(frozen=True)
-class Lobing:
-    """How far the greatest diameter exceeds the width seen from one side, as quantiles of a share of the width."""
+class Shares:
+    """What was counted of an error: its quantiles, as shares of the extent read."""
 
     levels: tuple[float, ...]
-    excess: tuple[float, ...]
+    shares: tuple[float, ...]
 
     def draws(self, uniform: Floats) -> Floats:
-        """Return excesses, shape (n,), for equally spread numbers between 0 and 1."""
-        drawn: Floats = np.interp(uniform, self.levels, self.excess)
+        """Return shares, shape (n,), for equally spread numbers between 0 and 1."""
+        drawn: Floats = np.interp(uniform, self.levels, self.shares)
         return drawn
 
 
@@ -58,7 +59,30 @@ def priors_for(pose: Pose, u_turn: float | None = None) -> Priors:
     return priors.looser("turn", u_turn).looser("lift", _table()["lift_without_cue"])
 
 
-def lobing() -> Lobing:
-    """Return the excess of the greatest diameter over the width seen."""
+def lobing(pose: Pose, *, squat: bool, cue: bool) -> Shares:
+    """Return the excess of the greatest diameter over the width seen, the form's own misreading in it.
+
+    Parameters
+    ----------
+    pose : Pose
+    squat : bool
+        Wider than long, as far as the photo shows it.
+    cue : bool
+        A stem end shows; without one the width may run along the axis.
+    """
     row = _table()["lobing"]
-    return Lobing(tuple(row["levels"]), tuple(row["excess"]))
+    kind = "standing" if pose != "lying" else "no cue" if not cue else "squat" if squat else "long"
+    return Shares(tuple(row["levels"]), tuple(row[kind]))
+
+
+def misfit(quantity: Quantity, pose: Pose, *, cue: bool) -> Shares:
+    """Return how far a barrel misreads a real form's extent, as shares of its width, by whether a stem shows."""
+    row = _table()["misfit"]
+    kind = "standing" if pose != "lying" and quantity == "width" else "cue" if cue else "no cue"
+    return Shares(tuple(row["levels"]), tuple(row[quantity][kind]))
+
+
+def outline_error(quantity: Quantity) -> Shares:
+    """Return how far found outlines run outside the true ones."""
+    row = _table()["outline"]
+    return Shares(tuple(row["levels"]), tuple(row[quantity]))

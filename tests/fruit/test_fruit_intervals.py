@@ -1,0 +1,89 @@
+"""The intervals' benchmark: its score by hand, and that it notices intervals half as wide."""
+
+import numpy as np
+import pytest
+from tests.benchmarks import intervals
+from tests.benchmarks.tables import columns
+
+from truelobe.fruit.priors import lobing, misfit, outline_error
+
+pytestmark = pytest.mark.opencv
+
+
+def test_wilsons_interval_of_a_share() -> None:
+    # 81 of 263: 0.2553 to 0.3662 (Newcombe, Statistics in Medicine 17, 1998, table I, method 3; from memory).
+    low, high = intervals.wilson(81, 263)
+    assert (low, high) == pytest.approx((0.2553, 0.3662), abs=5e-5)
+
+
+def normal_rows(scale: float) -> list[intervals.Row]:
+    """A thousand figures whose stated spread is `scale` times the true one."""
+    rng = np.random.default_rng(8)
+    rows = []
+    for k in range(1000):
+        true, error = 80.0, rng.normal() * 2.0
+        value = true + error
+        half = 1.96 * 2.0 * scale
+        figure = {"true": true, "value": value, "low": value - half, "high": value + half}
+        rows.append(
+            {
+                "difficulty": "easy",
+                "family": "first",
+                "pose": "lying",
+                "said_pose": "lying",
+                "said_colour": None,
+                "colour": None,
+                **dict.fromkeys(("tilted", "no cue", "hidden", "told", "focal", "unsure"), k % 2 == 0),
+                "figures": dict.fromkeys(intervals.QUANTITIES, figure),
+            }
+        )
+    return rows
+
+
+def test_the_benchmark_notices_intervals_half_as_wide() -> None:
+    # A normal law: 95 % inside as stated, 67.3 % with half the width; a thousand give these to 0.7 and 1.5 points.
+    def share(rows: list[intervals.Row]) -> float:
+        true, _, low, high = columns(rows, "diameter")
+        return float(((low <= true) & (true <= high)).mean())
+
+    assert share(normal_rows(1.0)) == pytest.approx(0.95, abs=0.022)
+    assert share(normal_rows(0.5)) == pytest.approx(0.673, abs=0.045)
+    for scale in (1.0, 0.5):
+        rows = normal_rows(scale)
+        printed = next(x for x in intervals.report(rows).splitlines() if x.lstrip().startswith("all"))
+        assert f"{share(rows):.1%}" in printed
+        hits = round(share(rows) * len(rows))
+        low, high = intervals.wilson(hits, len(rows))
+        assert (low < 0.95 < high) == (scale == 1.0)
+
+
+def test_a_whole_scene_is_measured_and_every_figure_has_its_truth_beside_it() -> None:
+    (rows,) = [
+        intervals.measure_scene(scene)
+        for scene in intervals.outline_scenes(1, intervals.CHECKING, source=intervals.BOTH, difficulty="easy")
+    ]
+    assert rows
+    for row in rows:
+        figure = row["figures"]["diameter"]
+        assert figure["low"] < figure["value"] < figure["high"]
+        # Half and twice are no accuracy claim: they catch a swapped axis, a wrong unit, a mirrored camera.
+        assert 0.5 < figure["value"] / figure["true"] < 2.0
+        assert row["budget"]["diameter"]["lobing"] > 0
+
+
+def test_counted_errors_are_kept_in_order_and_even_where_they_must_be() -> None:
+    lobes = [lobing("lying", squat=squat, cue=True) for squat in (True, False)]
+    rest = [lobing("standing", squat=False, cue=True), lobing("lying", squat=False, cue=False)]
+    even = [misfit(name, "lying", cue=cue) for name in ("width", "length") for cue in (True, False)]
+    even.append(misfit("width", "standing", cue=True))
+    for table in (*lobes, *rest, *even, outline_error("width"), outline_error("length")):
+        assert list(table.levels) == sorted(table.levels)
+        assert 0 <= table.levels[0] < 0.025
+        assert 0.975 < table.levels[-1] <= 1
+        assert list(table.shares) == sorted(table.shares)
+        assert min(table.shares) > -1
+    for table in even:
+        np.testing.assert_allclose(table.shares, -np.array(table.shares)[::-1], atol=0.01)
+    # A lying body is at least as wide as it looks: but for misreading, the excess is not negative.
+    for table in lobes:
+        assert table.shares[table.levels.index(0.05)] > -0.02
