@@ -7,9 +7,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from conftest import SKINS, Camera, FakePhoto, FakeSighting, make_layout, see, without
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from tests.colour.colour_scenes import SKINS, Camera, FakePhoto, FakeSighting, make_layout, see, without
 
 from truelobe.colour import ColourCorrection, correct_from_card, delta_e_2000, lab_to_linear, linear_to_lab
 from truelobe.colour.curve import tame, unbend

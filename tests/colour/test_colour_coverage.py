@@ -9,9 +9,9 @@ from typing import Any
 
 import numpy as np
 import pytest
-from conftest import SKINS, Ball, Camera, FakePhoto, make_ball, see
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from tests.colour.colour_scenes import SKINS, Ball, Camera, FakePhoto, make_ball, see
 
 from truelobe.colour import (
     ColourCorrection,

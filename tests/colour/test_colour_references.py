@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from conftest import SKINS, Camera, FakePhoto, make_ball, see
+from tests.colour.colour_scenes import SKINS, Camera, FakePhoto, make_ball, see
 
 from truelobe.colour import (
     correct_from_card,

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from conftest import SKINS
 from hypothesis import given
 from hypothesis import strategies as st
+from tests.colour.colour_scenes import SKINS
 
 from truelobe.colour import lab_to_linear, linear_to_lab
 from truelobe.colour.budget import PATH_SD
