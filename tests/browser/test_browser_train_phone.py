@@ -7,9 +7,12 @@ import os
 from pathlib import Path
 
 import pytest
+from tests.browser.looking import serious
+from tests.judging.planted import keep_class
 from tests.judging.team_process import team_server
 
 from truelobe.judging.roster import Roster
+from truelobe.judging.sessions import Sessions
 from truelobe.practice.blocks import Blocks
 from truelobe.store import open_store
 
@@ -43,6 +46,23 @@ def _answer(page, value):
     page.get_by_text("You said").wait_for()
 
 
+def _place_a_class(store, student, page, found):
+    """A class that the coach opens goes before whatever the phone was busy with, and leaves it afterwards."""
+    sessions = Sessions(store)
+    session = sessions.open_led(keep_class(store))
+    page.get_by_text("The clock starts for everyone at once").wait_for()
+    sessions.start(session.uid)
+    page.locator(".tl-clock").wait_for()
+    found["placing"] = serious(page)
+    sessions.tap(session.uid, student, "from elsewhere", "2413", submit=True)
+    sessions.show_critique(session.uid, 4)
+    page.get_by_text("Official placing").wait_for()
+    _keep_picture(page, "critique")
+    found["critique"] = serious(page)
+    sessions.close(session.uid)
+    page.get_by_role("heading", name="Measure by hand").wait_for()
+
+
 def test_a_block_on_a_phone_is_left_and_finished_and_its_truth_comes_after_the_answer(window, tmp_path):
     store = open_store(tmp_path)
     student, word = Roster(store).add("Juniper")
@@ -59,6 +79,7 @@ def test_a_block_on_a_phone_is_left_and_finished_and_its_truth_comes_after_the_a
         page.get_by_role("img", name="One pepper").wait_for()
         page.wait_for_load_state("networkidle")
         _keep_picture(page, "asked")
+        found = {"asked": serious(page)}
         (block,) = [a.json()["block"] for a in heard if a.url.endswith("/api/drills/open")]
         shown = Blocks(store).get(block).showing
         received = "\n".join(a.text() for a in heard if a.request.resource_type == "fetch")
@@ -71,6 +92,7 @@ def test_a_block_on_a_phone_is_left_and_finished_and_its_truth_comes_after_the_a
             _answer(page, 10 + 5 * k)
             if k == 0:
                 _keep_picture(page, "told")
+                found["told"] = serious(page)
             page.get_by_role("button", name="Next", exact=True).tap()
             page.get_by_text(f"Picture {k + 2} of 10").wait_for()
         page.reload()  # left in the middle, and back in the same block
@@ -83,6 +105,7 @@ def test_a_block_on_a_phone_is_left_and_finished_and_its_truth_comes_after_the_a
         page.get_by_text("You are off by").wait_for()
         assert page.locator("svg.tl-plot circle").count() == 10 + 1  # ten answers, and the first ten as one step
         _keep_picture(page, "eye")
+        found["eye"] = serious(page)
         assert page.evaluate("document.documentElement.scrollWidth") <= 360
         page.get_by_role("button", name="Back").tap()
         for room, words in (
@@ -94,5 +117,8 @@ def test_a_block_on_a_phone_is_left_and_finished_and_its_truth_comes_after_the_a
             page.get_by_text(words).wait_for()
             assert page.evaluate("document.documentElement.scrollWidth") <= 360
             _keep_picture(page, room)
+            found[room] = serious(page)
+        _place_a_class(store, student.uid, page, found)
+        assert found == {name: [] for name in found}
     assert [a.answer for a in Blocks(store).of(student.uid)] == [10.0 + 5 * k for k in range(10)]
     store.close()

@@ -1,10 +1,14 @@
 """Classes, the roster and sessions as they are kept, on SQLite and on PostgreSQL."""
 
+import io
+import json
 import random
 from dataclasses import replace
 from datetime import timedelta
 
+import numpy as np
 import pytest
+from PIL import Image, ImageDraw
 from sqlalchemy import func, select
 from tests.judging.judging_plates import by_hand, document, photo
 
@@ -266,3 +270,18 @@ def test_plates_are_drawn_at_one_scale_without_card_and_metadata(here):
     assert data[8:12] == b"WEBP"
     assert b"EXIF" not in data
     assert b"ICCP" not in data
+
+
+def test_the_card_is_taken_out_of_photos_that_were_never_measured(here, root):
+    plate = root / "sample_images" / "plates" / "plate-09-easy.jpg"
+    truth = json.loads(plate.with_suffix("").with_suffix(".truth.json").read_text())
+    kept = here.inspections.keep(NewInspection(photos=(prepare_photo(plate.read_bytes()),)))
+    ((view,), *_) = class_views(here, ClassDraft("c", plates=(kept.uid, None, None, None)))
+    with Image.open(io.BytesIO(draw_view(here, view))) as image:
+        pixels = np.asarray(image.convert("RGB"), float)
+    scale = view.size[0] / truth["photo"]["width_px"]
+    corners = np.array(truth["card"]["outline_px"]) * scale
+    inner = corners.mean(axis=0) + 0.9 * (corners - corners.mean(axis=0))
+    mask = Image.new("1", view.size)
+    ImageDraw.Draw(mask).polygon([tuple(corner) for corner in inner], fill=1)
+    assert pixels[np.asarray(mask)].std(axis=0).max() < 3  # one flat gray, where black and colored squares were

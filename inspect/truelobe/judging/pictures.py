@@ -15,8 +15,11 @@ from typing import Any
 import numpy as np
 from PIL import Image, ImageCms, ImageDraw
 
+from truelobe.card import find_card
 from truelobe.colour.spaces import decode, encode
 from truelobe.judging.classes import ClassDraft
+from truelobe.messages import TruelobeError
+from truelobe.photo import read_photo
 from truelobe.store import Inspection, Photo, Store
 
 WIDEST_PX = 1400
@@ -40,7 +43,7 @@ class View:
     size : (width, height)
         As drawn.
     card : tuple of (x, y)
-        Where the scale card lies, to be painted over; empty where that is not known.
+        Where the scale card lies, to be painted over; empty where it was not measured, then it is looked for.
     light : tuple of float
         Natural logarithm of the light per channel as the card showed it; empty where it was not measured.
     true_scale : bool
@@ -136,12 +139,14 @@ def draw_view(store: Store, view: View) -> bytes:
     TruelobeError
         ``photo-missing``.
     """
-    with Image.open(io.BytesIO(store.photos.read(view.sha256))) as image:
+    data = store.photos.read(view.sha256)
+    with Image.open(io.BytesIO(data)) as image:
         profile = image.info.get("icc_profile")
         picture = image.convert("RGB")
-    if len(view.card) >= 3:
-        middle = np.mean(view.card, axis=0)
-        grown = [tuple(middle + 1.04 * (np.asarray(corner) - middle)) for corner in view.card]
+    card = view.card or _card_in(data)
+    if len(card) >= 3:
+        middle = np.mean(card, axis=0)
+        grown = [tuple(middle + 1.04 * (np.asarray(corner) - middle)) for corner in card]
         ImageDraw.Draw(picture).polygon(grown, fill=_BLANK)
     picture = picture.resize(view.size, Image.Resampling.LANCZOS, box=view.box, reducing_gap=3)
     if profile:
@@ -151,6 +156,15 @@ def draw_view(store: Store, view: View) -> bytes:
     buffer = io.BytesIO()
     picture.save(buffer, "WEBP", quality=80, method=3)
     return buffer.getvalue()
+
+
+def _card_in(data: bytes) -> tuple[tuple[float, float], ...]:
+    """Find the card in a photo that was never measured; a card that can't be found stays in the picture."""
+    try:
+        sighting = find_card(read_photo(data))
+    except TruelobeError:
+        return ()
+    return tuple((float(x), float(y)) for x, y in sighting.outline_px)
 
 
 def _to_srgb(picture: Image.Image, profile: bytes) -> Image.Image:
