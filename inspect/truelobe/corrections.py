@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -56,10 +57,13 @@ def _merged(kept: list[Silhouette], first: Silhouette, other_at: tuple[float, fl
 
 
 def stem_end_by_hand(silhouette: Silhouette, corrections: Sequence[Correction]) -> StemCue | None:
-    """Return the stem end that a coach marked on this pepper, the last word counting."""
+    """Return the stem end, or the whole axis, that a coach marked on this pepper, the last word counting."""
     for change in reversed(corrections):
         if change.kind == "stem end" and change.to is not None and holds(silhouette, change.at):
             return StemCue(np.asarray(change.to, dtype=np.float64), "calyx", 1.0)
+        if change.kind == "axis" and len(change.line or ()) == 2 and holds(silhouette, change.at):
+            stem, blossom = np.asarray(change.line, dtype=np.float64)
+            return StemCue(stem, "calyx", 1.0, blossom)
     return None
 
 
@@ -105,9 +109,14 @@ def marked_blemishes(
     if size is not None and size.budget:
         shared = [line.effect for line in size.budget if line.shared_by != "pepper"]
         scale_u = float(np.sqrt(np.sum(np.square(shared))) / size.value)
-    marks, said = [], []
+    drawn: dict[Any, Correction] = {}
     for change in corrections:
-        if change.kind != "blemish" or not holds(silhouette, change.at):
+        if change.kind in ("blemish", "unmark") and holds(silhouette, change.at):
+            # The same line again names a mark or takes it off.
+            drawn[tuple((round(x, 1), round(y, 1)) for x, y in change.line or ())] = change
+    marks, said = [], []
+    for change in drawn.values():
+        if change.kind == "unmark":
             continue
         try:
             marks.append(

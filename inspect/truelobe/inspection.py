@@ -35,13 +35,17 @@ from truelobe.corrections import (
 from truelobe.figures import Figure, mixture
 from truelobe.fruit import Silhouette, find_fruit, model_name
 from truelobe.fruit.body import BodyFit
+from truelobe.fruit.form import measure_form
 from truelobe.fruit.ground import Ground, ground_between
 from truelobe.fruit.measure import Size, ViewErrors, measure_size
 from truelobe.fruit.pose import Stance, find_stance
 from truelobe.fruit.skin import SkinMap, map_skin
 from truelobe.grading import Decision, decide
+from truelobe.grading.shape import ShapeEvidence, ratio
+from truelobe.grading.spots import Spot
 from truelobe.messages import Message, TruelobeError
 from truelobe.photo import Photo, read_photo
+from truelobe.pointing import point_out
 from truelobe.record import AxisSeen, PepperRecord, PlateInspection
 from truelobe.remarks import on_doubtful, on_green_among_coloured, on_pepper, on_plate
 from truelobe.request import CardPlace, Request
@@ -173,7 +177,10 @@ def _measured(setting: Setting, silhouettes: Sequence[Silhouette]) -> PlateInspe
     stances = [_stance(setting, one) for one in silhouettes]
     skins = [map_skin(stance.fit) for stance in stances]
     coverages = _coverages(setting, silhouettes, skins)
-    peppers = tuple(_record(setting, *parts) for parts in zip(silhouettes, stances, skins, coverages, strict=True))
+    seen = list(zip(silhouettes, skins, (coverage for coverage, _ in coverages), strict=True))
+    spots = point_out(setting.photo.pixels, seen, setting.correction)
+    rows = zip(silhouettes, stances, skins, coverages, spots, strict=True)
+    peppers = tuple(_record(setting, *parts) for parts in rows)
     photo = _photo_document(setting.photo, setting.view, setting.photo.name)
     before = (*setting.photo.messages, *setting.sighting.messages, *setting.correction.messages)
     said = on_plate(before, setting.scale, setting.view, silhouettes, setting.photo)
@@ -229,6 +236,7 @@ def _record(
     stance: Stance,
     skin: SkinMap,
     covered: tuple[Coverage, tuple[Message, ...]],
+    spots: tuple[Spot, ...],
 ) -> PepperRecord:
     coverage, messages = covered
     if silhouette.doubtful:
@@ -238,6 +246,7 @@ def _record(
     hand = readings_by_hand(silhouette, setting.request.corrections)
     diameter = hand.get("diameter", size.diameter)
     length = hand.get("length", size.length)
+    form = measure_form(stance)
     marks, unmeasured = marked_blemishes(silhouette, skin, setting.request.corrections, size.diameter)
     return PepperRecord(
         silhouette=silhouette,
@@ -261,6 +270,11 @@ def _record(
         counted=coverage.counted,
         left_out=coverage.left_out,
         blemishes=marks,
+        shape=ShapeEvidence(
+            ratio(length, diameter) if length is not None else None,
+            *((form.asymmetry, form.bend, form.taper) if form is not None else (None, None, None)),
+        ),
+        spots=spots,
     )
 
 

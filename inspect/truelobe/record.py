@@ -14,6 +14,8 @@ from truelobe.fruit.axis import Pose
 from truelobe.fruit.silhouette import Polygon, Silhouette
 from truelobe.grading import Decision
 from truelobe.grading.blemish import Blemish
+from truelobe.grading.shape import ShapeEvidence
+from truelobe.grading.spots import Spot
 from truelobe.messages import Message
 
 Status = Literal["ok", "flagged", "refused"]
@@ -52,6 +54,9 @@ class PepperRecord:
         The photo's own figures where a hand measurement decides in their place.
     blemishes : tuple of Blemish
         Areas the coach marked on the picture.
+    shape : ShapeEvidence or None
+    spots : tuple of Spot
+        Places worth a look, in px of the photo; they count for nothing.
     """
 
     silhouette: Silhouette
@@ -71,22 +76,24 @@ class PepperRecord:
     counted: Mask | None = None
     left_out: Mask | None = None
     blemishes: tuple[Blemish, ...] = ()
+    shape: ShapeEvidence | None = None
+    spots: tuple[Spot, ...] = ()
 
     def document(self) -> Document:
         """Return the pepper as it stands in a measurement document."""
-        shape = self.silhouette
+        outline = self.silhouette
         other = self.other_reading
         return {
-            "number": shape.number,
-            "centre_px": _rounded(shape.centre_px),
-            "outline_px": _polygons(shape.outline_px),
-            "calyx_px": _polygons(shape.calyx_px) or None,
-            "stem_px": _polygons(shape.stem_px) or None,
+            "number": outline.number,
+            "centre_px": _rounded(outline.centre_px),
+            "outline_px": _polygons(outline.outline_px),
+            "calyx_px": _polygons(outline.calyx_px) or None,
+            "stem_px": _polygons(outline.stem_px) or None,
             "pose": self.pose,
             "axis_px": self.axis.document(),
             "colour": self.colour,
-            "hidden_fraction": round(shape.hidden_fraction, 4),
-            "doubtful": shape.doubtful,
+            "hidden_fraction": round(outline.hidden_fraction, 4),
+            "doubtful": outline.doubtful,
             "by_hand": list(self.by_hand),
             "diameter_mm": _figure(self.diameter),
             "width_seen_mm": _figure(self.width_seen),
@@ -97,7 +104,9 @@ class PepperRecord:
             "not_fully_coloured": _figure(self.not_fully_coloured),
             "skin_seen": self.skin_seen,
             "by_photo": {name: _figure(f) for name, f in self.by_photo.items()} or None,
+            "shape": None if self.shape is None else self.shape.document(),
             "blemishes": [blemish.document() for blemish in self.blemishes],
+            "spots": [spot.document() for spot in self.spots],
             "messages": [m.document() for m in self.messages],
             "decisions": [
                 d.document() | ({} if settle is None else {"what_would_settle": settle})

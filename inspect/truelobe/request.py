@@ -37,13 +37,16 @@ class Correction:
         ``remove`` (not a pepper), ``keep`` (a doubtful one is a pepper), ``stem end`` (the stem end is at `to`),
         ``colour`` (`word`), ``measured`` (`quantity` read with a tool: `value` mm, `uncertainty` mm),
         ``add`` (there is a pepper at `at`), ``part`` (two peppers, at `at` and `to`), ``merge`` (`at` and `to`
-        are one pepper), ``blemish`` (an area drawn round with `line`; `word` is the defect, left out until the
-        coach names it).
+        are one pepper), ``axis`` (it runs along `line`: stem end, blossom end), ``blemish`` (an area drawn round
+        with `line`; `word` is the defect, left out until the coach names it: the same line again names it),
+        ``unmark`` (the area drawn round with `line` is none).
     at : (float, float)
         A point inside the pepper, px of the upright photo.
     """
 
-    kind: Literal["remove", "keep", "stem end", "colour", "measured", "add", "part", "merge", "blemish"]
+    kind: Literal[
+        "remove", "keep", "stem end", "colour", "measured", "add", "part", "merge", "axis", "blemish", "unmark"
+    ]
     at: tuple[float, float]
     to: tuple[float, float] | None = None
     word: str | None = None

@@ -56,6 +56,12 @@ def pepper(
         "length_mm": None if length is None else figure(length, u),
         "not_fully_coloured": share,
         "decisions": [],
+        "shape": {
+            "length_to_diameter": from_normal((length or diameter) / diameter, 0.02).document(),
+            "asymmetry": from_normal(0.04, 0.01).document(),
+            "bend": from_normal(0.02, 0.01).document(),
+            "taper": None,
+        },
         **more,
     }
 

@@ -53,7 +53,7 @@ def test_the_sphere_itself_has_its_visible_half():
 @pytest.mark.parametrize("tilt", [0.0, 30.0, 55.0])
 def test_an_exact_line_gives_the_area_of_the_cap(across, tilt):
     line, true = cap_line(across, tilt, 20, 40)
-    made = measure_blemish(line, BOX, *sphere())
+    made = measure_blemish(line, BOX, *sphere(), lobes_deg=0)
     # A quarter-pixel grid on the smallest spot (24 px across) holds the area to about 1 %.
     assert made.area_mm2.value == pytest.approx(true, rel=0.02)
     assert made.circle_mm.value == pytest.approx(2 * np.sqrt(true / np.pi), rel=0.01)
@@ -62,7 +62,7 @@ def test_an_exact_line_gives_the_area_of_the_cap(across, tilt):
 def test_few_corners_are_rounded_so_that_a_circle_keeps_its_area():
     # A regular octagon holds 90.0 % of its circle: (8 / 2 pi) sin(2 pi / 8).
     line, true = cap_line(20.0, 0.0, 0, 8)
-    assert measure_blemish(line, BOX, *sphere()).area_mm2.value == pytest.approx(true, rel=0.02)
+    assert measure_blemish(line, BOX, *sphere(), lobes_deg=0).area_mm2.value == pytest.approx(true, rel=0.02)
 
 
 def test_finger_lines_give_the_area_within_ten_percent_and_intervals_that_hold():
@@ -71,12 +71,34 @@ def test_finger_lines_give_the_area_within_ten_percent_and_intervals_that_hold()
     errors, inside, scene = [], 0, sphere()
     for n in range(200):
         line, true = cap_line(random.uniform(6, 30), random.uniform(0, 52), random.uniform(0, 360), 40, 1.0, n)
-        made = measure_blemish(line, BOX, *scene, scale_u=0.0)
+        made = measure_blemish(line, BOX, *scene, scale_u=0.0, lobes_deg=0)
         errors.append(made.area_mm2.value / true - 1)
         inside += made.area_mm2.interval95[0] <= true <= made.area_mm2.interval95[1]
     assert np.sqrt(np.mean(np.square(errors))) <= 0.10
     # 200 spots at 95 %: fewer than 180 inside would happen about once in a thousand (binomial).
     assert inside >= 180
+
+
+def test_skin_that_strays_from_the_smooth_body_has_the_area_its_slopes_give():
+    # Small spots all over the visible half of a ball, each with its normal turned aside by 12 degrees either way:
+    # the spot's true area over its area in the picture is 1 / cosine of the turned normal.
+    random = np.random.default_rng(8)
+    ratios, inside, scene = [], 0, sphere()
+    for n in range(300):
+        # Even in the picture.
+        tilt = np.degrees(np.arcsin(np.sqrt(random.uniform(0, np.sin(np.radians(70)) ** 2))))
+        line, area = cap_line(10.0, tilt, 0, 40, 0.0, n)
+        aside = np.radians(random.normal(0, 12.0, 2))
+        true_cosine = np.cos(np.radians(tilt) + aside[0]) * np.cos(aside[1])
+        if true_cosine < np.cos(np.radians(75)):
+            continue  # nobody can draw round it
+        true = area * np.cos(np.radians(tilt)) / true_cosine
+        made = measure_blemish(line, BOX, *scene, finger_mm=0.2, scale_u=0.0)
+        ratios.append(made.area_mm2.value / true)
+        inside += made.area_mm2.interval95[0] <= true <= made.area_mm2.interval95[1]
+    assert np.median(ratios) == pytest.approx(1.0, abs=0.04)
+    # At 95 % about 285 of 300; fewer than 270 would be a chance of one in a thousand.
+    assert inside / len(ratios) >= 0.90
 
 
 def test_towards_the_rim_the_uncertainty_grows_and_another_photo_is_asked_for():
@@ -132,6 +154,10 @@ def test_spots_are_pointed_out_by_look_and_never_named():
     dark, pale = np.hypot(x - 120, y - 150) < 12, np.hypot(x - 210, y - 190) < 14
     lab[dark] = (15.0, 5.0, 2.0)
     lab[pale] = (70.0, 5.0, 12.0)
+    # A groove in shadow: a third of the light, which scales L* + 16, a* and b* by the cube root (CIE 15).
+    groove = np.abs(x - 165) < 7
+    third = (1 / 3) ** (1 / 3)
+    lab[groove] = (56.0 * third - 16.0, 45.0 * third, 30.0 * third)
     found = likely_spots(lab, body, facing)
     looks = {spot.look: spot for spot in found}
     assert set(looks) == {"dark", "pale"}

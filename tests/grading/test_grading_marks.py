@@ -39,7 +39,8 @@ def test_a_mark_is_measured_with_the_scale_error_that_it_shares_with_the_photo()
     )
     (mark,), messages = marked_blemishes(silhouette, skin, [change], size)
     assert mark.fact == "scars"
-    assert mark.area_mm2.value == pytest.approx(true, rel=0.02)
+    # 2 % for the pixels; lobed skin that strays from the body by 12 degrees has 2 % more than one that faces us.
+    assert mark.area_mm2.value == pytest.approx(true, rel=0.04)
     scale = next(part for part in mark.area_mm2.budget if part.shared_by == "photo")
     assert scale.effect == pytest.approx(0.04 * mark.area_mm2.value)
     assert messages == ()
@@ -49,6 +50,20 @@ def test_a_mark_on_another_pepper_is_not_this_ones():
     silhouette, skin, _ = pepper()
     change = Correction("blemish", (5.0, 5.0), line=((0.0, 0.0), (9.0, 0.0), (9.0, 9.0)))
     assert marked_blemishes(silhouette, skin, [change], None) == ((), ())
+
+
+def test_the_same_line_again_names_a_mark_or_takes_it_off():
+    silhouette, skin, at = pepper()
+    line = tuple(map(tuple, cap_line(20.0, 0.0, 0, 40)[0].tolist()))
+    drawn, named = Correction("blemish", at, line=line), Correction("blemish", at, line=line, word="hail")
+    (mark,), _ = marked_blemishes(silhouette, skin, [drawn], None)
+    assert mark.fact is None
+    (mark,), _ = marked_blemishes(silhouette, skin, [drawn, named], None)
+    assert mark.fact == "hail"
+    assert marked_blemishes(silhouette, skin, [drawn, named, Correction("unmark", at, line=line)], None) == (
+        (),
+        (),
+    )
 
 
 @pytest.mark.parametrize(

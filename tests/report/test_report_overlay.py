@@ -107,3 +107,42 @@ def test_the_jpeg_carries_no_metadata(pixels):
     written = overlay.as_jpeg(overlay.bare(pixels, longest=200))
     assert written[:2] == b"\xff\xd8"
     assert b"Exif" not in written
+
+
+def with_places():
+    """Return a pepper with a marked area left of its middle and a place worth a look right of it."""
+    pepper = example_plate.document()["peppers"][0]
+    x, y = pepper["centre_px"]
+    turn = np.linspace(0, 2 * np.pi, 40, endpoint=False)
+    line = np.column_stack([x - 90 + 50 * np.cos(turn), y + 50 * np.sin(turn)])
+    spot = {"look": "dark", "centre_px": [x + 110, y], "radius_px": 30.0, "contrast": 20.0}
+    return pepper | {"blemishes": [{"fact": None, "line_px": line.tolist()}], "spots": [spot]}, line
+
+
+def test_a_marked_area_has_a_whole_line_and_a_name_and_a_place_worth_a_look_a_broken_ring(pixels):
+    pepper, line = with_places()
+    assert [name for name, _ in overlay.named_marks(pepper)] == ["1a"]
+    document = example_plate.document() | {"peppers": [pepper]}
+    shown = np.asarray(overlay.draw_plate(pixels, document), int)
+    plain = overlay.draw_plate(pixels, document | {"peppers": [pepper | {"blemishes": [], "spots": []}]})
+    scale = 1600 / 2400
+
+    def white(points):
+        placed = (np.asarray(points) + 0.5) * scale - 0.5
+        return shown[np.round(placed[:, 1]).astype(int), np.round(placed[:, 0]).astype(int)].min(axis=1) > 225
+
+    assert white(line).mean() > 0.85  # the dashed axis may cross it
+    turn = np.linspace(0, 2 * np.pi, 200)
+    reach = max(1.35 * 30.0, 4 * 1600 / 300 / scale)
+    ring = np.array(pepper["spots"][0]["centre_px"]) + reach * np.column_stack([np.cos(turn), np.sin(turn)])
+    assert 0.15 < white(ring).mean() < 0.75
+    # The name stands at the mark's lower right, and nothing else of the picture changes.
+    corner = ((line.max(axis=0) + 0.5) * scale).astype(int)
+    differs = changed(shown, plain)
+    assert differs[corner[1] - 15 : corner[1] + 15, corner[0] + 4 : corner[0] + 40].any()
+    far = np.ones(differs.shape, bool)
+    left, top, right, bottom = (int(v * scale) for v in overlay.crop_box(pepper, 2400, 1800))
+    far[top:bottom, left:right] = False
+    assert not differs[far].any()
+    close = overlay.draw_pepper(pixels, pepper)
+    assert changed(close, overlay.draw_pepper(pixels, pepper | {"blemishes": [], "spots": []})).any()

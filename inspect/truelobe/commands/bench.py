@@ -31,6 +31,7 @@ def add_bench(subparsers: Any) -> None:
     )
     kinds = parser.add_subparsers(metavar="KIND", required=True)
     _add_accuracy(kinds)
+    _add_blemishes(kinds)
     speed = kinds.add_parser("speed", help="time each step against decoding the same photo")
     speed.set_defaults(run=lambda arguments: _run("speed"))
     compare = kinds.add_parser("compare", help="say which differences of two kept results are real")
@@ -54,6 +55,19 @@ def _add_accuracy(kinds: Any) -> None:
     accuracy.add_argument("--told", action="store_true", help="also tell the height of the plate's floor")
     accuracy.add_argument("--keep", type=Path, metavar="FILE", help="keep the results as JSON")
     accuracy.set_defaults(run=_accuracy)
+
+
+def _add_blemishes(kinds: Any) -> None:
+    parser: argparse.ArgumentParser = kinds.add_parser("blemishes", help="hold marked areas against the truth")
+    parser.add_argument("--set", choices=SETS[:2], default="development", dest="plates", help="which plates")
+    parser.add_argument("--count", type=int, default=24, metavar="N", help="how many plates (24)")
+    parser.add_argument("--keep", type=Path, metavar="FILE", help="keep the results as JSON")
+    parser.set_defaults(run=_blemishes)
+
+
+def _blemishes(arguments: argparse.Namespace) -> int:
+    folder = data_path("sample_images", arguments.plates)
+    return _run("blemishes", folder, count=arguments.count, keep=arguments.keep)
 
 
 def _accuracy(arguments: argparse.Namespace) -> int:

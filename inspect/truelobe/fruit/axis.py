@@ -39,11 +39,14 @@ class StemCue:
     kind : {"calyx", "stem"}
     share : float
         Calyx area (or stem area) over body area, in pixels.
+    blossom_px : float64, shape (2,), or None
+        The blossom end, where a person marked the whole axis.
     """
 
     end_px: Floats
     kind: Literal["calyx", "stem"]
     share: float
+    blossom_px: Floats | None = None
 
 
 def stem_cue(silhouette: Silhouette) -> StemCue | None:

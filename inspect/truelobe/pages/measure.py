@@ -34,10 +34,12 @@ def _draw(bench: Desk) -> None:
         intake.first(bench)
         _unfinished(bench)
         return
-    _other_photos(bench, draft)
+    with st.container():
+        _other_photos(bench, draft)
     progress = bench.measure(draft)
-    if progress.step != "done":
-        _working(draft.uid, first=bench.pictures(draft) is None)
+    with st.container():  # always there, so that nothing below moves when it fills or empties
+        if progress.step != "done":
+            _working(draft.uid, first=bench.pictures(draft) is None)
     if draft.body["document"] is not None:
         plate.show(bench, draft)
     intake.more(bench)

@@ -13,6 +13,7 @@ from truelobe.pages import drafts, style, touch
 from truelobe.pages.desk import Desk
 from truelobe.pages.photo_settings import COLOURS
 from truelobe.report import words
+from truelobe.report.overlay import named_marks
 from truelobe.request import Correction
 from truelobe.store import Draft
 from truelobe.units import millimetres
@@ -21,6 +22,8 @@ _SAID = {
     "remove": "removed a false pepper",
     "keep": "confirmed a doubtful pepper",
     "stem end": "marked a stem end",
+    "axis": "marked an axis",
+    "unmark": "took a mark off",
     "add": "added a pepper",
     "part": "parted two peppers",
     "merge": "joined two outlines",
@@ -78,6 +81,7 @@ def _dialog(bench: Desk, draft: Draft, one: Mapping[str, Any]) -> None:
     ):
         _apply(bench, draft, Correction("keep", _at(one)))
     _marking_button(draft, number, "stem end", "Mark the stem end")
+    _marking_button(draft, number, "axis", "Mark the axis: stem end and blossom end")
     axis = one.get("axis_px")
     if axis and st.button("Turn the stem end round", key=f"turn-{number}", width="stretch"):
         _apply(bench, draft, Correction("stem end", _at(one), to=_pair(axis["blossom_end"])))
@@ -87,7 +91,7 @@ def _dialog(bench: Desk, draft: Draft, one: Mapping[str, Any]) -> None:
     with st.expander("Type a measurement by hand"):
         _measured_by_hand(bench, draft, one)
     with st.expander("Mark a blemish"):
-        _blemish(draft, number)
+        _blemish(bench, draft, one)
     with st.expander("The outline is wrong"):
         _outline(bench, draft, one)
 
@@ -108,8 +112,11 @@ def _colour(bench: Desk, draft: Draft, one: Mapping[str, Any]) -> None:
         _apply(bench, draft, Correction("colour", _at(one), word=chosen))
 
 
-def _blemish(draft: Draft, number: int) -> None:
+def _blemish(bench: Desk, draft: Draft, one: Mapping[str, Any]) -> None:
     """Have a blemish drawn round. What it is stays open until the coach says so; it counts only then."""
+    number = one["number"]
+    for name, mark in named_marks(one):
+        _mark(bench, draft, one, name, mark)
     fact = st.pills(
         "What it is (nothing chosen: not named yet)",
         MEASURED,
@@ -117,6 +124,23 @@ def _blemish(draft: Draft, number: int) -> None:
         key=f"blemish-{draft.uid}-{number}",
     )
     _marking_button(draft, number, f"blemish:{fact or ''}", "Draw round it")
+
+
+def _mark(bench: Desk, draft: Draft, one: Mapping[str, Any], name: str, mark: Mapping[str, Any]) -> None:
+    """Let an area drawn before be named, named anew or taken off."""
+    line = tuple((float(x), float(y)) for x, y in mark["line_px"])
+    fact = mark["fact"]
+    chosen = st.pills(
+        f"Mark {name} is",
+        MEASURED,
+        default=fact if fact in MEASURED else None,
+        format_func=lambda word: FACTS[word].label,
+        key=f"mark-{draft.uid}-{name}-{fact}",
+    )
+    if chosen is not None and chosen != fact:
+        _apply(bench, draft, Correction("blemish", _at(one), line=line, word=chosen))
+    if st.button(f"Take mark {name} off", key=f"unmark-{name}", width="stretch"):
+        _apply(bench, draft, Correction("unmark", _at(one), line=line))
 
 
 def _outline(bench: Desk, draft: Draft, one: Mapping[str, Any]) -> None:
@@ -132,6 +156,7 @@ def _outline(bench: Desk, draft: Draft, one: Mapping[str, Any]) -> None:
 
 _MARKING: Mapping[str, tuple[touch.Mode, str]] = {
     "stem end": ("point", "Tap the place where the stem grows out."),
+    "axis": ("line", "Tap the middle of the stem end, then the middle of the blossom end."),
     "part": ("line", "Tap the middle of each of the two peppers, one after the other."),
     "blemish": ("path", "Draw round the blemish with a finger."),
 }
@@ -168,6 +193,8 @@ def _close_up(bench: Desk, draft: Draft, one: Mapping[str, Any]) -> bool:
 def _marked(one: Mapping[str, Any], what: str, points: Sequence[tuple[float, float]]) -> Correction:
     if what == "part":
         return Correction("part", points[0], to=points[-1])
+    if what == "axis":
+        return Correction("axis", _at(one), line=(points[0], points[-1]))
     if what.startswith("blemish"):
         return Correction("blemish", _at(one), line=tuple(points), word=what.partition(":")[2] or None)
     return Correction("stem end", _at(one), to=points[0])

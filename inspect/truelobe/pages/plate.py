@@ -14,6 +14,7 @@ import streamlit as st
 from truelobe.pages import answer, drafts, hand_facts, jobs, pepper, photo_settings, style, touch
 from truelobe.pages.desk import Desk
 from truelobe.report import table, words
+from truelobe.report.graded_words import look_lines, mark_lines
 from truelobe.report.words import GIVE_OR_TAKE
 from truelobe.request import Correction
 from truelobe.store import Draft
@@ -22,17 +23,20 @@ Document = Mapping[str, Any]
 
 
 def show(bench: Desk, draft: Draft) -> None:
-    """Draw the result of a draft's newest measurement."""
+    """Draw the result of a draft's newest measurement.
+
+    What comes and goes has a container of its own: the browser tells parts by their place, and a part that moves
+    loses what is being typed in it.
+    """
     document = draft.body["document"]
     pictures = bench.pictures(draft)
-    if document["status"] == "refused":
-        _refused(bench, draft, pictures)
-    else:
-        _picture(bench, draft, pictures)
-        style.lead(words.summary(document))
-        _legend(draft)
-        style.say_all(_once(document["messages"]), "flag")
-    _taken_back(bench, draft)
+    with st.container():
+        if document["status"] == "refused":
+            _refused(bench, draft, pictures)
+        else:
+            _measured(bench, draft, pictures)
+    with st.container():
+        _taken_back(bench, draft)
     photo_settings.show(bench, draft)
     if document["status"] != "refused":
         _cards(bench, draft, pictures)
@@ -58,6 +62,28 @@ def _refused(bench: Desk, draft: Draft, pictures: jobs.Pictures | None) -> None:
     st.image(pictures.bare, width="stretch", alt="The photo that was not measured")
     if refusal["code"] == "no-pepper-found":
         _add_button(draft)
+
+
+def _measured(bench: Desk, draft: Draft, pictures: jobs.Pictures | None) -> None:
+    document = draft.body["document"]
+    with st.container():
+        _picture(bench, draft, pictures)
+    style.lead(words.summary(document))
+    _legend(draft)
+    style.say_all(_once(document["messages"]), "flag")
+    _worth_a_look(document)
+
+
+def _worth_a_look(document: Document) -> None:
+    """Point at places of the skin; what they are is for a person to say."""
+    places = look_lines(document)
+    if places:
+        style.show_html(
+            '<div class="tl-message" role="note" data-code="worth-a-look"><p><strong>Worth a look on the skin '
+            f"(dotted rings).</strong> {style.text(' '.join(places))}</p><p>A glint or a groove can look like "
+            "this too. Nothing here is named or counted: draw round what is a blemish, and say what it is."
+            "</p></div>"
+        )
 
 
 def _once(messages: Sequence[Mapping[str, str]]) -> list[Mapping[str, str]]:
@@ -117,7 +143,8 @@ def _add_button(draft: Draft) -> None:
 def _legend(draft: Draft) -> None:
     style.show_html(
         '<p class="tl-small tl-quiet">Tap a pepper to look closer or correct it. Blue and white lines: skin '
-        "counted as not fully colored. Dots: left out. Broken outline: doubtful.</p>"
+        "counted as not fully colored. Dots: left out. Broken outline: doubtful. Line with a name, like 2a: "
+        "marked by hand.</p>"
     )
     with st.container(horizontal=True, vertical_alignment="center"):
         st.toggle("Bare photo", key=f"bare-{draft.uid}")
@@ -182,13 +209,14 @@ def card_html(one: Document, close: jobs.Close | None) -> str:
     )
     figures = "".join(_figure_html(reading) for reading in words.readings(one))
     decisions = "".join(_decision_html(d) for d in one["decisions"])
+    marks = "".join(f'<p class="tl-small">{style.text(line)}</p>' for line in mark_lines({"peppers": [one]}))
     settle = "".join(
         f'<p class="tl-next tl-small">{style.text(step)}</p>'
         for step in dict.fromkeys(d["what_would_settle"] for d in one["decisions"] if _open(d))
     )
     return (
         f'<article class="tl-card" aria-label="Pepper {one["number"]}">{image}<div>'
-        f"<h3>Pepper {one['number']}{tags}</h3>{said}<dl>{figures}</dl><ul>{decisions}</ul>{settle}"
+        f"<h3>Pepper {one['number']}{tags}</h3>{said}<dl>{figures}</dl><ul>{decisions}</ul>{marks}{settle}"
         "</div></article>"
     )
 

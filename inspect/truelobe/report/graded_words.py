@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -11,10 +12,11 @@ from truelobe.figures import Figure
 from truelobe.grading.hand_facts import HandFacts
 from truelobe.grading.pepper import GradeOutcome
 from truelobe.grading.plate import PlateGrade, marked
-from truelobe.grading.shape import shape_evidence, suggestions
+from truelobe.grading.shape import shape_of, suggestions
 from truelobe.grading.vocabulary import FACTS
-from truelobe.report.words import chance, numbers
-from truelobe.units import inch_fraction, percent
+from truelobe.report.overlay import named_marks
+from truelobe.report.words import chance, count, listed, numbers
+from truelobe.units import give_or_take, inch_fraction, percent
 
 
 @dataclass(frozen=True)
@@ -74,7 +76,7 @@ def shape_rows(document: Mapping[str, Any], hand: HandFacts) -> tuple[ShapeRow, 
     """Return the shape figures of every pepper. Suggestions are for a second look; the coach's word decides."""
     rows = []
     for pepper in document["peppers"]:
-        shape = shape_evidence(pepper)
+        shape = shape_of(pepper)
         said = (
             ("length over diameter", shape.length_to_diameter, ""),
             ("one side fuller than the other by", shape.asymmetry, " %"),
@@ -94,18 +96,48 @@ def _shown(label: str, figure: Figure, unit: str) -> str:
     return f"{label} {figure.value * factor:.{digits}f}{unit}, give or take {wide:.{digits}f}"
 
 
+def shape_lines(document: Mapping[str, Any]) -> list[str]:
+    """Say the shape of each pepper's side seen in one short sentence."""
+    lines = []
+    for pepper in document["peppers"]:
+        shape = shape_of(pepper)
+        said = (
+            (shape.length_to_diameter, "long for its width {:.2f}", 1),
+            (shape.asymmetry, "uneven by {:.0f} %", 100),
+            (shape.bend, "bent by {:.0f} %", 100),
+            (shape.taper, "taper {:.2f}", 1),
+        )
+        parts = [words.format(factor * figure.value) for figure, words, factor in said if figure is not None]
+        if parts:
+            lines.append(f"Number {pepper['number']}: {', '.join(parts)}.")
+    return lines
+
+
 def mark_lines(document: Mapping[str, Any]) -> list[str]:
     """Say the areas that were marked on the picture, each with its uncertainty."""
     lines = []
     for pepper in document["peppers"]:
-        for mark in marked(pepper):
-            name = FACTS[mark.fact].label.lower() if mark.fact else "not named yet"
+        for (name, _), mark in zip(named_marks(pepper), marked(pepper), strict=True):
+            fact = FACTS[mark.fact].label.lower() if mark.fact else "not named yet, so it counts for nothing"
+            circle, share = mark.circle_mm, mark.share_seen
             lines.append(
-                f"Number {pepper['number']}, {name}: {mark.area_mm2.value:.0f} mm2, give or take "
-                f"{mark.area_mm2.half_width:.0f}; a circle {inch_fraction(mark.circle_mm.value)} across; "
-                f"{percent(mark.share_seen.value)} of the skin seen."
+                f"{name}, {fact}: {mark.area_mm2.value:.0f} mm2, give or take {mark.area_mm2.half_width:.0f}; "
+                f"as a circle {inch_fraction(circle.value)} across, "
+                f"{give_or_take(circle.value, circle.half_width)}; {percent(share.value)} of the skin seen, "
+                f"give or take {max(100 * share.half_width, 0.1):.1f} points."
             )
             lines += [f"{message.text} {message.what_to_do}" for message in mark.messages]
+    return lines
+
+
+def look_lines(document: Mapping[str, Any]) -> list[str]:
+    """Say which places of the skin are worth a look. They bear no name and count for nothing."""
+    lines = []
+    for pepper in document["peppers"]:
+        looks = Counter(spot["look"] for spot in pepper.get("spots") or ())
+        if looks:
+            each = listed([f"{count(many)} {look}" for look, many in looks.items()])
+            lines.append(f"Number {pepper['number']}: {each} place{'s' if sum(looks.values()) > 1 else ''}.")
     return lines
 
 

@@ -2,6 +2,7 @@
 
 Peppers are red, yellow, orange and green, so nothing drawn here is any of these: lines are white in an ink casing,
 and the skin counted as not fully coloured carries a blue-and-white hatch. Everything else stays as photographed.
+What was marked by hand has a line round it and a name ("2a"); a place worth a look has a dotted ring and no name.
 
 Coordinates come from the measurement document: upright, full resolution, pixel centres at whole numbers.
 """
@@ -120,7 +121,8 @@ def draw_plate(
     for pepper in peppers:
         _outline(canvas, pepper)
         _axis(canvas, pepper)
-    return _with_numbers(canvas, peppers)
+        _places(canvas, pepper)
+    return _with_marks(_with_numbers(canvas, peppers), canvas, peppers)
 
 
 def draw_pepper(
@@ -131,7 +133,8 @@ def draw_pepper(
     _mark_skin(canvas, skin)
     _outline(canvas, pepper)
     _axis(canvas, pepper)
-    return Image.fromarray(canvas.pixels)
+    _places(canvas, pepper)
+    return _with_marks(Image.fromarray(canvas.pixels), canvas, [pepper])
 
 
 def bare(pixels: Pixels, *, longest: int = LONGEST_SIDE) -> Image.Image:
@@ -187,6 +190,42 @@ def _axis(canvas: _Canvas, pepper: Mapping[str, Any]) -> None:
     path = np.vstack([start, ends[1]])
     canvas.stroke(_dashes(path, 4 * canvas.line, 3 * canvas.line), closed=False, width=0.6 * canvas.line)
     canvas.stroke([ring], closed=True, width=0.6 * canvas.line)
+
+
+def _places(canvas: _Canvas, pepper: Mapping[str, Any]) -> None:
+    """Draw round what was marked by hand, and set a dotted ring round each place worth a look."""
+    for mark in pepper.get("blemishes") or ():
+        if len(mark.get("line_px") or ()) > 2:
+            canvas.stroke([canvas.place(mark["line_px"])], closed=True, width=0.6 * canvas.line)
+    turn = np.linspace(0, 2 * math.pi, 49)
+    for spot in pepper.get("spots") or ():
+        reach = max(1.35 * spot["radius_px"] * canvas.scale, 4 * canvas.line)
+        ring = canvas.place([spot["centre_px"]])[0] + reach * np.column_stack([np.cos(turn), np.sin(turn)])
+        dots = _dashes(ring, 1.2 * canvas.line, 2.2 * canvas.line)
+        canvas.stroke(dots, closed=False, width=0.5 * canvas.line)
+
+
+def _with_marks(picture: Image.Image, canvas: _Canvas, peppers: Sequence[Mapping[str, Any]]) -> Image.Image:
+    """Write each mark's name at its lower right."""
+    pen = ImageDraw.Draw(picture)
+    font = ImageFont.load_default(size=max(14.0, 6.0 * canvas.line))
+    for pepper in peppers:
+        for name, mark in named_marks(pepper):
+            if mark.get("line_px"):
+                x, y = canvas.place(mark["line_px"]).max(axis=0) + 1.2 * canvas.line
+                width = round(0.9 * canvas.line)
+                pen.text((x, y), name, fill=WHITE, font=font, anchor="lm", stroke_width=width, stroke_fill=INK)
+    return picture
+
+
+def named_marks(pepper: Mapping[str, Any]) -> list[tuple[str, Mapping[str, Any]]]:
+    """Return a pepper's marked areas with the names they go by in pictures and lists: ``2a``, ``2b``."""
+    marks = pepper.get("blemishes") or ()
+    return [(f"{pepper['number']}{_letters(place)}", mark) for place, mark in enumerate(marks)]
+
+
+def _letters(place: int) -> str:
+    return (_letters(place // 26 - 1) if place >= 26 else "") + "abcdefghijklmnopqrstuvwxyz"[place % 26]
 
 
 def _dashes(path: Points, dash: float, gap: float) -> list[Points]:

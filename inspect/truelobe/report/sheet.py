@@ -24,7 +24,7 @@ from truelobe.grading.cautions import PRACTICE_AID, caution
 from truelobe.grading.hand_facts import HandFacts
 from truelobe.grading.pepper import PepperGrade
 from truelobe.grading.plate import PlateGrade
-from truelobe.report.graded_words import day_words, hand_lines, mark_lines, settled_word
+from truelobe.report.graded_words import day_words, hand_lines, mark_lines, settled_word, shape_lines
 from truelobe.report.signs import INK, LINE, signed_word, style
 from truelobe.units import give_or_take, inch_fraction, percent
 
@@ -169,6 +169,7 @@ def _body(sheet: PlateSheet, wide: float) -> list[Flowable]:
     for heading, lines in (
         ("Found by hand", _hand(sheet)),
         ("Marked on the picture", mark_lines(sheet.document)),
+        ("Shape of the side seen, beside the word by hand", shape_lines(sheet.document)),
         ("How alike", [sheet.graded.count, *sheet.graded.uniformity.lines]),
         ("Color named", [sheet.graded.colour.says] if sheet.graded.colour else []),
         ("Keep in mind", _notes(sheet)),

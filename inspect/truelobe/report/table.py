@@ -47,6 +47,8 @@ def _row(pepper: Mapping[str, Any]) -> dict[str, Any]:
         "not_fully_colored_high_percent": _rounded(None if high is None else 100 * high, 2),
         "by_hand": "; ".join(pepper.get("by_hand", [])),
     }
+    for name, figure in (pepper.get("shape") or {}).items():
+        row[name] = _rounded(figure and figure["value"], 3)
     for decision in pepper["decisions"]:
         row[f"{decision['rule']}: {decision['quantity']}"] = decision["outcome"]
     return row

@@ -1,0 +1,100 @@
+"""Places of the skin worth a second look, for a person to name or to pass over; nothing counts them.
+
+Pointed out is what the color reading set aside as neither ripe nor unripe skin and what differs from the skin
+around by more than shade. A lamp or window is mirrored at about the same place of every pepper: a pale place that
+another pepper shows at the same place is a glint.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from truelobe.colour import ColourCorrection, Coverage
+from truelobe.fruit import Silhouette
+from truelobe.fruit.skin import SkinMap
+from truelobe.grading.spots import Spot, likely_spots
+
+# Working size: a place of 3 mm on a pepper of 80 mm is still six pixels across.
+SIDE_PX = 160
+# A mirror image is as light as the card's white, or burnt out.
+_MIRROR_L, _BURNT = 90.0, 250
+# Places of two peppers count as the same within this share of the pepper's radius.
+_SAME_PLACE = 0.3
+MOST = 2
+
+
+def point_out(
+    pixels: NDArray[np.uint8],
+    peppers: Sequence[tuple[Silhouette, SkinMap, Coverage]],
+    correction: ColourCorrection,
+) -> list[tuple[Spot, ...]]:
+    """Return for each pepper the places that look unlike the skin around them, in px of the upright photo.
+
+    Parameters
+    ----------
+    pixels : uint8, shape (H, W, 3)
+    peppers : sequence of (Silhouette, SkinMap, Coverage)
+    correction : ColourCorrection
+    """
+    silhouettes = [silhouette for silhouette, _, _ in peppers]
+    found = [_of_one(pixels, *one, correction) for one in peppers]
+    kept = []
+    for mine, (one, spots) in enumerate(zip(silhouettes, found, strict=True)):
+        theirs = [
+            _offset(other, spot)
+            for place, other in enumerate(silhouettes)
+            if place != mine
+            for spot in found[place]
+            if spot.look == "pale"
+        ]
+        true = [spot for spot in spots if spot.look != "pale" or not _among(_offset(one, spot), theirs)]
+        kept.append(tuple(true[:MOST]))
+    return kept
+
+
+def _of_one(
+    pixels: NDArray[np.uint8],
+    silhouette: Silhouette,
+    skin: SkinMap,
+    coverage: Coverage,
+    correction: ColourCorrection,
+) -> list[Spot]:
+    x0, y0, x1, y1 = silhouette.box
+    part = pixels[y0:y1, x0:x1]
+    shrink = min(1.0, SIDE_PX / max(part.shape[:2]))
+    size = (max(1, round(part.shape[1] * shrink)), max(1, round(part.shape[0] * shrink)))
+
+    def small(layer: NDArray[np.generic]) -> NDArray[np.float32]:
+        return np.asarray(cv2.resize(layer.astype(np.float32), size, interpolation=cv2.INTER_AREA), np.float32)
+
+    lab = correction.to_lab(np.asarray(cv2.resize(part, size, interpolation=cv2.INTER_AREA), np.uint8))
+    body = small(silhouette.body & ~silhouette.calyx & ~silhouette.stem) > 0.95
+    mirror = (lab[..., 0] > _MIRROR_L) | (small(part.min(axis=2) >= _BURNT) > 0.2)
+    aside = small(coverage.left_out) > 0.4
+    rows, columns = np.mgrid[: size[1], : size[0]]
+    kept = []
+    for spot in likely_spots(lab, body, small(skin.facing), among=aside):
+        near = np.hypot(columns - spot.centre_px[0], rows - spot.centre_px[1]) <= max(spot.radius_px, 1.0)
+        if not mirror[near & body].any():
+            kept.append(_in_photo(spot, (x0, y0), shrink))
+    return kept
+
+
+def _in_photo(spot: Spot, corner: tuple[int, int], shrink: float) -> Spot:
+    x, y = ((place + 0.5) / shrink - 0.5 + start for place, start in zip(spot.centre_px, corner, strict=True))
+    return replace(spot, centre_px=(x, y), radius_px=spot.radius_px / shrink)
+
+
+def _offset(silhouette: Silhouette, spot: Spot) -> NDArray[np.float64]:
+    """Where a place lies on its pepper: from the middle, in radii."""
+    radius = float(np.sqrt(max(silhouette.body.sum(), 1) / np.pi))
+    return np.asarray((np.asarray(spot.centre_px) - silhouette.centre_px) / radius)
+
+
+def _among(offset: NDArray[np.float64], others: Sequence[NDArray[np.float64]]) -> bool:
+    return any(float(np.linalg.norm(offset - other)) < _SAME_PLACE for other in others)
