@@ -10,6 +10,7 @@ from truelobe.camera import Lens, View
 from truelobe.fruit.axis import StemCue
 from truelobe.fruit.body import N_DIRECTIONS, BodyFit, fit_body, residuals, starts
 from truelobe.fruit.measure import U_EDGE_MM, U_EDGE_PX, ViewErrors, measure_size, read_extents
+from truelobe.fruit.pose import find_stance
 from truelobe.fruit.priors import priors_for
 from truelobe.fruit.shape import NAMES, make_grid
 from truelobe.fruit.silhouette import Silhouette, filled
@@ -197,3 +198,18 @@ def test_residuals_of_a_perfect_form_are_its_priors_alone() -> None:
     evidence = replace(fit.evidence, reach=reach, calyx=seen.calyx[0])
     rows = residuals(theta[None], fit.start, evidence, fit.priors, view, FLOOR, make_grid())[0]
     assert np.abs(rows[:N_DIRECTIONS]).max() < 1e-9
+
+
+def test_an_axis_marked_by_two_taps_is_kept_where_no_stem_shows() -> None:
+    # An ellipsoid longer across the marked axis than along it: the outline alone speaks for the other axis.
+    view = over_the_table(10.0)
+    silhouette, cue = ellipsoid(95.0, 70.0, 130.0, view)
+    middle = silhouette.outline_px[0].mean(axis=0)
+    marked = StemCue(cue.end_px, "calyx", 1.0, 2 * middle - cue.end_px)
+    stance = find_stance(silhouette, view, FLOOR, marked, given=True)
+    size = measure_size(stance.fit, sure(view))
+    assert not stance.unsure
+    assert size.length is not None
+    # Within what the figure itself states: the form's ends are blunter than an ellipsoid's (see above).
+    assert abs(size.length.value - 70.0) < 2 * size.length.standard_uncertainty
+    assert abs(size.width_seen.value - 95.0) < 2 * size.width_seen.standard_uncertainty
