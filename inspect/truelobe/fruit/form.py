@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from truelobe.figures import Contribution, Figure, from_draws, mixture
 from truelobe.fruit.body import BodyFit
-from truelobe.fruit.measure import U_EDGE_MM, U_OUTLINE_MM
+from truelobe.fruit.measure import U_EDGE_MM
 from truelobe.fruit.pose import Stance
 from truelobe.fruit.shape import INDEX
 
@@ -28,8 +28,8 @@ _POINTS = 1440
 _WAVES = 5
 # Ends are round and their middle is uncertain: the bend is looked for between these shares of the length.
 _INNER = slice(int(0.15 * _STATIONS), int(0.85 * _STATIONS) + 1)
-# What a found outline may miss on the width comes from both sides, each by itself.
-U_SIDE_MM = float(np.hypot(U_EDGE_MM, U_OUTLINE_MM[0] / np.sqrt(2)))
+# What a found outline misses on the width (1.2 mm on the development plates) comes from both sides, each alone.
+U_SIDE_MM = float(np.hypot(U_EDGE_MM, 1.2 / np.sqrt(2)))
 
 
 @dataclass(frozen=True)
