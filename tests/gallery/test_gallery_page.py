@@ -1,5 +1,7 @@
 """The page as a script run: every view draws, words go in, changes come out, and trouble is said plainly."""
 
+import json
+
 import pytest
 from streamlit.testing.v1 import AppTest
 from tests.store import plates
@@ -96,17 +98,34 @@ def test_a_plate_is_edited_undone_deleted_and_put_back(opened, keep):
     assert "by Owl" in words(test)
 
 
-def test_the_second_editor_is_told(opened, keep):
+def test_the_second_editor_is_told_and_overwrites_nothing(opened, keep):
     store, draw = opened
     plate, _ = two_plates(store, keep)
     test = draw(plate=plate.uid)
     field(test, "text_input", "Title").set_value("Mine")
+    store.inspections.edit(plate.uid, plate.version, "Fox", title="Theirs", notes="Their notes")
+    press(test, "Save")
+    assert "Your change was not written" in words(test)
+    assert "Fox changed this plate while it was open here: notes, title." in words(test)
+    now = store.inspections.get(plate.uid)
+    assert (now.title, now.notes) == ("Theirs", "Their notes")
+    assert field(test, "text_input", "Title").value == "Mine"
+    press(test, "Save")  # told once, it is meant; fields that were not touched stay theirs
+    now = store.inspections.get(plate.uid)
+    assert (now.title, now.notes) == ("Mine", "Their notes")
+    assert store.inspections.undo(plate.uid, now.version).title == "Theirs"
+
+
+@pytest.mark.parametrize("label", ["Delete", "Undo the last change"])
+def test_a_button_acts_only_on_what_its_presser_saw(opened, keep, label):
+    store, draw = opened
+    plate, _ = two_plates(store, keep)
+    test = draw(plate=plate.uid)
     store.inspections.edit(plate.uid, plate.version, title="Theirs")
-    button = next(one for one in test.button if one.label == "Delete")
-    button.click()
-    test.run()
-    # drawn anew, the page shows their change before anything of ours is written over it
+    press(test, label)
+    assert "Somebody changed this plate" in words(test)
     assert store.inspections.get(plate.uid).title == "Theirs"
+    assert gallery.in_bin(store) == []
 
 
 def test_walls_compare_and_bin_draw(opened, keep):
@@ -114,7 +133,12 @@ def test_walls_compare_and_bin_draw(opened, keep):
     first, second = two_plates(store, keep)
     wall = gallery.make_wall(store, "Shoulders", "Where green hides")
     gallery.hang(store, wall.uid, wall.version, [first.uid, second.uid])
-    assert "Where green hides" in words(draw(view="Walls"))
+    test = draw(view="Walls")
+    assert "Where green hides" in words(test)
+    press(test, "Show this wall on the large screen")
+    (shown,) = test.get("bidi_component")
+    slides = json.loads(shown.proto.json)["slides"]
+    assert [slide["title"] for slide in slides] == ["Red one", "Green one"]
     test = draw(view="Compare")
     assert "Tick Choose" in words(test)
     test.session_state["gallery_chosen"] = [first.uid, second.uid]
@@ -158,4 +182,5 @@ def test_the_teams_own_page_shows_and_changes_nothing(opened, keep):
             test.query_params[name] = value
         test.run()
         assert not test.exception
-        assert {one.label for one in test.button} <= {"Open", "Back to the gallery", "First page", "Next page"}
+        looking = {"Open", "Back to the gallery", "First page", "Next page", "Show on the large screen"}
+        assert {one.label for one in test.button} <= looking

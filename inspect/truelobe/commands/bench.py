@@ -42,6 +42,14 @@ def add_bench(subparsers: Any) -> None:
     intervals.add_argument("--count", type=int, default=1000, metavar="N", help="how many peppers (1000)")
     intervals.add_argument("--keep", type=Path, metavar="FILE", help="keep the results as JSON")
     intervals.set_defaults(run=lambda arguments: _run("intervals", arguments.count, keep=arguments.keep))
+    search = kinds.add_parser("search", help="time every search of a gallery of 100,000 plates")
+    search.add_argument("--plates", type=int, default=100_000, metavar="N", help="how many plates (100000)")
+    search.add_argument("--rounds", type=int, default=3, metavar="N", help="how often each is asked (3)")
+    search.add_argument("--only", choices=("sqlite", "postgresql", "browser"), help="one of the three alone")
+    search.add_argument(
+        "--home", type=Path, metavar="FOLDER", help="keep the SQLite gallery there, or use it again"
+    )
+    search.set_defaults(run=_search)
     stress = kinds.add_parser("stress", help="feed the tool spoiled files and kill it while it writes")
     stress.add_argument("--only", metavar="NAME", help="photos, gallery, bundles ... (all)")
     stress.add_argument("--count", type=int, metavar="N", help="how many trials of each (each one's own number)")
@@ -72,6 +80,10 @@ def _blemishes(arguments: argparse.Namespace) -> int:
 
 def _accuracy(arguments: argparse.Namespace) -> int:
     return _run("accuracy", data_path("sample_images", arguments.plates), told=arguments.told, keep=arguments.keep)
+
+
+def _search(arguments: argparse.Namespace) -> int:
+    return _run("search", arguments.plates, arguments.rounds, only=arguments.only, home=arguments.home)
 
 
 def _stress(arguments: argparse.Namespace) -> int:

@@ -8,7 +8,7 @@ from truelobe.gallery.filters import Choices, choices
 from truelobe.gallery.health import Fault, Health, Repaired, check, repair
 from truelobe.gallery.importing import Choice, Conflict, Imported, Plan, import_bundle, plan_import
 from truelobe.gallery.sample import load_sample, remove_sample, sample_photos
-from truelobe.gallery.search import SORTS, Card, Page, Query, count, find, uids
+from truelobe.gallery.search import SORTS, Card, Page, Query, cards, count, find, uids
 from truelobe.gallery.tables import write_csv, write_xlsx
 from truelobe.gallery.walls import (
     Wall,
@@ -42,6 +42,7 @@ __all__ = [
     "Repaired",
     "Wall",
     "back_up",
+    "cards",
     "check",
     "choices",
     "compare",

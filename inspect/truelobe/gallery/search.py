@@ -9,7 +9,7 @@ from __future__ import annotations
 import base64
 import binascii
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass, fields
 from datetime import date, datetime
 from typing import Any, Literal, get_args
@@ -219,9 +219,8 @@ def _ordered(connection: Connection, statement: Select[Any], query: Query) -> Se
 def _few(connection: Connection, query: Query) -> list[int] | None:
     """Return the plates of the first condition that leaves few, or None when each leaves many."""
     for source in _sources(query, connection.dialect.name):
-        ids: list[int] = [row[0] for row in connection.execute(source.limit(FEW + 1))]
-        if len(ids) <= FEW:
-            return sorted(set(ids))
+        if connection.execute(source.limit(1).offset(FEW)).first() is None:
+            return sorted(set(connection.execute(source).scalars()))
     return None
 
 
@@ -308,6 +307,14 @@ def _pepper_conditions(query: Query) -> list[ColumnElement[bool]]:
         where += [column >= low] if low is not None else []
         where += [column <= high] if high is not None else []
     return where
+
+
+def cards(store: Store, uids: Sequence[str]) -> tuple[Card, ...]:
+    """Return the cards of plates by name, in the order given; those that are gone are left out."""
+    with store.database.read() as connection:
+        rows = connection.execute(select(InspectionRow.__table__).where(InspectionRow.uid.in_(list(uids)))).all()
+        found = {card.uid: card for card in cards_of(connection, rows)}
+    return tuple(found[uid] for uid in uids if uid in found)
 
 
 def cards_of(connection: Connection, rows: Any) -> tuple[Card, ...]:

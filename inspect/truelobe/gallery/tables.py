@@ -1,4 +1,4 @@
-"""CSV and XLSX of any search: one row per pepper, plates that were not measured in one row without figures.
+"""CSV and XLSX of any search or choice: one row per pepper, one without figures per unmeasured plate.
 
 Words that a spreadsheet would take for a formula are written as words.
 """
@@ -6,7 +6,7 @@ Words that a spreadsheet would take for a formula are written as words.
 from __future__ import annotations
 
 import csv
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -40,9 +40,9 @@ def header(names: bool) -> tuple[str, ...]:
     return (*PLATE_COLUMNS, *PEPPER_COLUMNS, *(NAME_COLUMNS if names else ()))
 
 
-def rows(store: Store, query: Query, *, names: bool = False) -> Iterator[tuple[Any, ...]]:
-    """Yield the rows of every plate a query asks for, plate by plate."""
-    for uid in uids(store, query):
+def rows(store: Store, which: Query | Sequence[str], *, names: bool = False) -> Iterator[tuple[Any, ...]]:
+    """Yield the rows of every plate a query asks for, or of the plates named, plate by plate."""
+    for uid in uids(store, which) if isinstance(which, Query) else which:
         plate = store.inspections.get(uid)
         said = (plate.who,) if names else ()
         for pepper in plate.peppers or (None,):
@@ -84,13 +84,13 @@ def _pepper(plate: Inspection, pepper: PepperFigures | None) -> tuple[Any, ...]:
     )
 
 
-def write_csv(store: Store, path: Path, query: Query, *, names: bool = False) -> int:
+def write_csv(store: Store, path: Path, which: Query | Sequence[str], *, names: bool = False) -> int:
     """Write a CSV file (RFC 4180, UTF-8 with a mark that spreadsheets look for). Returns the number of rows."""
     count = 0
     with appearing(path) as waiting, waiting.open("w", encoding="utf-8-sig", newline="") as file:
         writer = csv.writer(file)
         writer.writerow(header(names))
-        for row in rows(store, query, names=names):
+        for row in rows(store, which, names=names):
             writer.writerow([_as_words(cell) for cell in row])
             count += 1
     return count
@@ -100,7 +100,7 @@ def _as_words(cell: Any) -> Any:
     return f"'{cell}" if isinstance(cell, str) and cell.startswith(_FORMULA) else cell
 
 
-def write_xlsx(store: Store, path: Path, query: Query, *, names: bool = False) -> int:
+def write_xlsx(store: Store, path: Path, which: Query | Sequence[str], *, names: bool = False) -> int:
     """Write an XLSX file, row by row to disk. Returns the number of rows."""
     count = 0
     options = {"constant_memory": True, "strings_to_formulas": False, "strings_to_urls": False}
@@ -108,7 +108,7 @@ def write_xlsx(store: Store, path: Path, query: Query, *, names: bool = False) -
         sheet = book.add_worksheet("Peppers")
         sheet.freeze_panes(1, 0)
         sheet.write_row(0, 0, header(names))
-        for row in rows(store, query, names=names):
+        for row in rows(store, which, names=names):
             count += 1
             sheet.write_row(count, 0, row)
     return count

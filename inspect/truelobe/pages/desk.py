@@ -152,20 +152,37 @@ class Desk:
             if thrown and datetime.now(UTC) - datetime.fromisoformat(thrown) > _THROWN_STAYS:
                 self.store.drafts.finish(draft.uid)
 
-    def keep(self, draft: Draft, title: str, grade: Grade | None, defects: tuple[Defect, ...]) -> str:
+    def keep(
+        self,
+        draft: Draft,
+        title: str,
+        grade: Grade | None,
+        defects: tuple[Defect, ...],
+        *,
+        who: str = "",
+        whole: bool = False,
+    ) -> str:
         """Keep a draft's plate in the gallery, measured or not; return the plate's identifier.
 
         The draft goes, since the plate stands in its place.
+
+        Parameters
+        ----------
+        who : str
+            Nickname of the one who keeps it.
+        whole : bool
+            Keep the whole photo; otherwise it is cut to plate and card where they were found.
         """
         upload = draft.uploads[0]
         document = draft.body["document"]
-        measured = document if document and document["status"] != "refused" else None
+        cut_by = document if document and document["status"] != "refused" and not whole else None
         path = self.store.drafts.upload(upload.sha256)
-        prepared = self._pool.submit(jobs.prepare, path, upload.name, measured).result()
+        prepared = self._pool.submit(jobs.prepare, path, upload.name, cut_by).result()
         kept = self.store.inspections.keep(
             NewInspection(
                 photos=(prepared,),
                 document=document,
+                who=who,
                 title=title,
                 grade=grade,
                 defects=defects,

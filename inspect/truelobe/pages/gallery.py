@@ -15,8 +15,8 @@ from truelobe.gallery import SORTS, Card, Query
 from truelobe.grading.decisions import Outcome
 from truelobe.messages import TruelobeError
 from truelobe.pages import style
+from truelobe.report.gallery_list import figure_words
 from truelobe.store import Store, open_store
-from truelobe.units import inch_fraction, percent
 
 LOOKING = ("Plates", "Walls", "Compare")
 VIEWS = (*LOOKING, "Bin", "Move and keep safe")
@@ -81,6 +81,7 @@ def show_plates(store: Store, *, editing: bool = True) -> None:
         st.session_state.get("gallery_after") if st.session_state.get("gallery_query") == query.text() else None
     )
     page = gallery.find(store, query, after=after)
+    st.session_state["gallery_asked"] = query.text()
     _say_how_many(gallery.count(store, query))
     cards(page.cards, chooses=True)
     first, following = st.columns(2)
@@ -220,33 +221,10 @@ def _choose(uid: str, key: str) -> None:
 
 def figures_html(card: Card) -> str:
     """Return a plate's three figures as HTML: the span over its peppers."""
-    missing = "not seen" if card.pepper_count else "not measured"
-    lines = (
-        ("Diameter", _lengths(card.diameter_mm, missing)),
-        ("Length", _lengths(card.length_mm, missing)),
-        ("Not fully colored", _shares(card.not_fully_coloured, missing)),
-    )
     rows = "".join(
         f"<dt>{label}</dt><dd>{style.text(first)}<small>{style.text(second)}</small></dd>"
-        for label, (first, second) in lines
+        for label, (first, second) in figure_words(card)
     )
     quiet = f"{card.plate_date:%B %-d, %Y}" + (f", {card.grade}" if card.grade else "")
     figures = f'<div class="tl-card" style="border:0"><dl>{rows}</dl></div>'
     return f'{figures}<p class="tl-quiet tl-small">{style.text(quiet)}</p>'
-
-
-def _lengths(span: tuple[float, float] | None, missing: str) -> tuple[str, str]:
-    if span is None:
-        return missing, ""
-    low, high = (round(value) for value in span)
-    inches = [inch_fraction(value) for value in span]
-    if low == high:
-        return inches[0], f"{low} mm"
-    return f"{inches[0].removesuffix(' in')} to {inches[1]}", f"{low} to {high} mm"
-
-
-def _shares(span: tuple[float, float] | None, missing: str) -> tuple[str, str]:
-    if span is None:
-        return missing, ""
-    low, high = (percent(value) for value in span)
-    return (low if low == high else f"{low.removesuffix(' %')} to {high}"), ""

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from datetime import date
+from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import streamlit as st
 
@@ -14,9 +15,13 @@ from truelobe.gallery import Choice, Query
 from truelobe.gallery.measuring import measure_photo
 from truelobe.pages import style
 from truelobe.pages.work import Limits, WorkerPool
+from truelobe.report.gallery_list import write_list
+from truelobe.request import Request
 from truelobe.store import Store
 
 KIND = "import"
+Result = TypeVar("Result")
+_XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 _CHOICES: tuple[Choice, ...] = ("keep mine", "take theirs", "keep both")
 
 
@@ -25,9 +30,14 @@ def _workers() -> WorkerPool:
     return WorkerPool(workers=1, limits=Limits(seconds=60))
 
 
-def measure_bytes(data: bytes, name: str) -> Mapping[str, Any]:
+def measure_bytes(data: bytes, name: str, request: Request | None = None) -> Mapping[str, Any]:
     """Measure a photo in a worker process and return its document."""
-    return _workers().submit(measure_photo, data, name).result()
+    return in_worker(measure_photo, data, name, request)
+
+
+def in_worker(job: Callable[..., Result], *words: Any, **options: Any) -> Result:
+    """Do a job that decodes a photo in a worker process, where time and memory are bounded."""
+    return _workers().submit(job, *words, **options).result()
 
 
 def show_bin(store: Store) -> None:
@@ -55,37 +65,46 @@ def show_move(store: Store) -> None:
 
 
 def _export(store: Store) -> None:
+    """Let plates be taken along: everything, the chosen ones, or what was last looked for."""
     with st.expander("Export", expanded=True):
         chosen = list(st.session_state.get("gallery_chosen", []))
-        which = st.radio("Which plates", ("Everything", f"The {len(chosen)} chosen"), disabled=not chosen)
+        asked = st.session_state.get("gallery_asked")
+        offered: dict[str, Query | list[str]] = {"Everything": Query()}
+        if asked is not None and Query.from_text(asked) != Query():
+            offered["What you last looked for under Plates"] = Query.from_text(asked)
+        if chosen:
+            offered[f"The {len(chosen)} chosen"] = chosen
+        which = offered[st.radio("Which plates", list(offered), key=f"export-{'-'.join(offered)}")]
         names = st.toggle("Nicknames too", help="They stay at home unless you ask for them.")
-        uids = chosen if chosen and which != "Everything" else None
-        today = date.today().isoformat()
-        bundle, csv, xlsx = st.columns(3)
-        bundle.download_button(
+        downloads(store, which, names=names)
+
+
+def downloads(store: Store, which: Query | list[str], *, names: bool = False) -> None:
+    """Offer plates as a bundle, as tables and as sheets; each is made when it is asked for."""
+    everything = which == Query()
+    uids = None if everything else which if isinstance(which, list) else partial(gallery.uids, store, which)
+    today = date.today().isoformat()
+    made: tuple[tuple[str, str, str, Callable[[Path], int]], ...] = (
+        (
             "Bundle for another gallery",
-            _written(store, lambda path: gallery.export_bundle(store, path, uids, names=names)),
-            f"plates-{today}.zip",
+            "zip",
             "application/zip",
-            on_click="ignore",
-            width="stretch",
-        )
-        everything = Query()
-        csv.download_button(
-            "Table (CSV)",
-            _written(store, lambda path: gallery.write_csv(store, path, everything, names=names)),
-            f"plates-{today}.csv",
-            "text/csv",
-            on_click="ignore",
-            width="stretch",
-        )
-        xlsx.download_button(
-            "Table (XLSX)",
-            _written(store, lambda path: gallery.write_xlsx(store, path, everything, names=names)),
-            f"plates-{today}.xlsx",
-            on_click="ignore",
-            width="stretch",
-        )
+            lambda path: gallery.export_bundle(store, path, uids() if callable(uids) else uids, names=names),
+        ),
+        ("Table (CSV)", "csv", "text/csv", lambda path: gallery.write_csv(store, path, which, names=names)),
+        ("Table (XLSX)", "xlsx", _XLSX, lambda path: gallery.write_xlsx(store, path, which, names=names)),
+        ("List (PDF)", "pdf", "application/pdf", lambda path: write_list(store, path, which)),
+    )
+    with st.container(horizontal=True):
+        for label, ending, kind, write in made:
+            st.download_button(
+                label,
+                _written(store, write),
+                f"plates-{today}.{ending}",
+                kind,
+                on_click="ignore",
+                key=f"take-{ending}",
+            )
 
 
 def _written(store: Store, write: Callable[[Path], int]) -> Callable[[], bytes]:

@@ -5,8 +5,10 @@ from __future__ import annotations
 import streamlit as st
 
 from truelobe import gallery
-from truelobe.pages import style
+from truelobe.pages import gallery_plate, projector, style
 from truelobe.store import Store
+
+MOST_SLIDES = 24
 
 
 def show_walls(store: Store, *, editing: bool = True) -> None:
@@ -25,6 +27,11 @@ def show_walls(store: Store, *, editing: bool = True) -> None:
         if wall.note:
             style.lead(wall.note)
         shown = gallery.on_wall(store, uid)
+        if shown and projector.ask(uid, "Show this wall on the large screen"):
+            slides = [
+                gallery_plate.slide_of(store, store.inspections.get(card.uid)) for card in shown[:MOST_SLIDES]
+            ]
+            projector.show(uid, slides, marked=False)
         cards(shown)
         if editing:
             _order(store, wall, shown)
@@ -77,16 +84,16 @@ def show_compare(store: Store) -> None:
         return
     shown = gallery.compare(store, chosen)
     style.lead("The same scale for all: a larger pepper is drawn larger.")
-    for place, one in zip(st.columns(len(shown)), shown, strict=True):
+    if projector.ask("compare"):
+        projector.show("compare", [_side_by_side(shown)])
+    slide = _side_by_side(shown)
+    for place, one, picture in zip(st.columns(len(shown)), shown, slide.pictures, strict=True):
         with place:
-            name = one.plate.title or str(one.plate.plate_date)
             if one.picture is None:
                 st.write("Not measured, so its scale is not known.")
             else:
-                widest = max(other.size_px[0] for other in shown)
-                share = 100 * one.size_px[0] / widest
-                _picture(one.picture, f"Peppers of {name}", share)
-            st.subheader(name)
+                _picture(picture)
+            st.subheader(gallery_plate.name_of(one.plate))
             if one.plate.teaching_note:
                 st.caption(one.plate.teaching_note)
     if st.button("Choose others"):
@@ -94,11 +101,19 @@ def show_compare(store: Store) -> None:
         st.rerun()
 
 
-def _picture(data: bytes, alt: str, share: float) -> None:
-    """Draw a picture at a share of its column's width, so that the scale is the same in every column."""
-    from base64 import b64encode
+def _side_by_side(shown: tuple[gallery.Compared, ...]) -> projector.Slide:
+    """Return a comparison as one slide: every picture at its share of the widest one's width."""
+    widest = max((one.size_px[0] for one in shown), default=0) or 1
+    pictures = []
+    for one in shown:
+        name = gallery_plate.name_of(one.plate)
+        source = projector.address(one.picture, "image/webp") if one.picture else ""
+        caption = name if one.picture else f"{name}: not measured, so its scale is not known"
+        share = 100 * one.size_px[0] / widest
+        pictures.append(projector.Shown(source, source, f"Peppers of {name}", caption, share))
+    return projector.Slide("The same scale for all", "A larger pepper is drawn larger.", tuple(pictures))
 
-    source = b64encode(data).decode()
-    style.show_html(
-        f'<img alt="{style.text(alt)}" style="width:{share:.2f}%" src="data:image/webp;base64,{source}">'
-    )
+
+def _picture(one: projector.Shown) -> None:
+    """Draw a picture at a share of its column's width, so that the scale is the same in every column."""
+    style.show_html(f'<img alt="{style.text(one.alt)}" style="width:{one.share:.2f}%" src="{one.marked}">')

@@ -48,10 +48,11 @@ def _draw(bench: Desk) -> None:
 def _just_kept(bench: Desk) -> None:
     uid = st.session_state.pop("just-kept", None)
     if uid is not None:
-        title = bench.store.inspections.get(uid).title
-        style.show_html(
-            style.message_html("kept", "Kept in the gallery.", f"{title} can be found and shown there.", "note")
-        )
+        plate = bench.store.inspections.get(uid)
+        cut = all(photo.cropped for photo in plate.photos)
+        said = "Its photo is cut to plate and card." if cut else "Its photo is kept whole."
+        found = f"{plate.title} can be found and shown there. {said}"
+        style.show_html(style.message_html("kept", "Kept in the gallery.", found, "note"))
         navigation.link("gallery", "Open the gallery")
 
 

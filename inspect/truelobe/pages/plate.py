@@ -13,6 +13,7 @@ import streamlit as st
 
 from truelobe.pages import answer, drafts, hand_facts, jobs, pepper, photo_settings, style, touch
 from truelobe.pages.desk import Desk
+from truelobe.pages.nickname import ask_nickname
 from truelobe.report import table, words
 from truelobe.report.graded_words import look_lines, mark_lines
 from truelobe.report.words import GIVE_OR_TAKE
@@ -331,16 +332,34 @@ def _keep(bench: Desk, draft: Draft) -> None:
         key=key,
         on_change=lambda: _change(bench, draft.uid, lambda body: body.update(title=st.session_state[key])),
     )
+    who = ask_nickname(f"who-{draft.uid}")
+    whole = _whole(draft, refused=refused)
     with st.container(horizontal=True):
         if st.button("Keep to gallery", type="primary", key="keep"):
+            grade, defects = answer.kept_with(bench.store, draft)
             with st.spinner("Keeping it"):
-                st.session_state["just-kept"] = bench.keep(draft, title, *answer.kept_with(bench.store, draft))
+                st.session_state["just-kept"] = bench.keep(draft, title, grade, defects, who=who, whole=whole)
             del st.query_params["draft"]
             st.rerun()
         if st.button("Throw away", key="throw"):
             moment = datetime.now(UTC).isoformat()
             drafts.change(bench.store, draft.uid, lambda body: body.update(thrown_at=moment))
             st.rerun()
+
+
+def _whole(draft: Draft, *, refused: bool) -> bool:
+    """Ask how much of the photo to keep; say so where nothing tells what to cut."""
+    if refused:
+        style.show_html(
+            '<p class="tl-small">Card and plate were not found, so the photo is kept whole, with whatever stands '
+            "around them.</p>"
+        )
+        return True
+    return st.toggle(
+        "Keep the whole photo",
+        key=f"whole-{draft.uid}",
+        help="Otherwise it is cut to plate and card, so that nobody standing behind the table is kept.",
+    )
 
 
 def _exports(draft: Draft, pictures: jobs.Pictures | None) -> None:

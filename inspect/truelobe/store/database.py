@@ -75,8 +75,8 @@ class _HintingCompiler(SQLiteCompiler):
 
 
 def _postgres(url: URL) -> Engine:
-    # Compiling a plan takes longer than any search here runs.
-    options = {"options": "-c jit=off"}
+    # Compiling a plan, or starting helpers for it, takes longer than any search here runs.
+    options = {"options": "-c jit=off -c max_parallel_workers_per_gather=0"}
     return create_engine(url, pool_size=8, max_overflow=24, pool_pre_ping=True, connect_args=options)
 
 

@@ -1,0 +1,72 @@
+// Plates for the large screen: one slide fills the window; arrows step, M shows or hides outlines, Esc ends.
+export default function ({ data, parentElement, setTriggerValue }) {
+  const dialog = parentElement.querySelector("dialog");
+  if (dialog.shown === data.mark) return;
+  dialog.shown = data.mark;
+  const [stage, words, bar] = dialog.children;
+  const [back, next, marks, close] = bar.querySelectorAll("button");
+  const place = bar.querySelector("output");
+  let at = 0;
+  let marked = data.marked;
+
+  function draw() {
+    const slide = data.slides[at];
+    stage.replaceChildren(...slide.pictures.map((one) => {
+      const figure = document.createElement("figure");
+      const holder = figure.appendChild(document.createElement("div"));
+      if (one.marked || one.bare) {
+        const image = holder.appendChild(document.createElement("img"));
+        image.src = marked ? one.marked : one.bare;
+        image.alt = one.alt;
+        if (one.share) image.style.width = `${one.share}%`;
+      }
+      const caption = figure.appendChild(document.createElement("figcaption"));
+      caption.textContent = one.caption;
+      caption.hidden = !one.caption;
+      return figure;
+    }));
+    stage.classList.toggle("scaled", slide.pictures.some((one) => one.share));
+    words.querySelector("h2").textContent = slide.title;
+    words.querySelector("p").textContent = slide.note;
+    place.textContent = data.slides.length > 1 ? `${at + 1} of ${data.slides.length}` : "";
+    for (const button of [back, next]) button.hidden = data.slides.length < 2;
+    marks.hidden = !slide.pictures.some((one) => one.marked && one.bare && one.marked !== one.bare);
+    marks.setAttribute("aria-pressed", String(marked));
+  }
+  const step = (by) => {
+    at = (at + by + data.slides.length) % data.slides.length;
+    draw();
+  };
+  const turn = () => {
+    marked = !marked;
+    draw();
+  };
+  const end = () => dialog.close();
+  back.onclick = () => step(-1);
+  next.onclick = () => step(1);
+  marks.onclick = turn;
+  close.onclick = end;
+  dialog.onkeydown = (event) => {
+    const known = { ArrowLeft: () => step(-1), PageUp: () => step(-1), ArrowRight: () => step(1), PageDown: () => step(1), m: turn, M: turn };
+    if (!known[event.key]) return;
+    event.preventDefault();
+    known[event.key]();
+  };
+  const left = () => {
+    if (!document.fullscreenElement && dialog.open && dialog.full) end();
+  };
+  document.addEventListener("fullscreenchange", left);
+  dialog.onclose = () => {
+    document.removeEventListener("fullscreenchange", left);
+    if (document.fullscreenElement) document.exitFullscreen();
+    setTriggerValue("closed", true);
+  };
+  const show = () => {
+    if (dialog.isConnected && !dialog.open) dialog.showModal();
+    next.hidden ? close.focus() : next.focus();
+  };
+  draw();
+  // The whole screen where the browser allows it, else the whole window; what opens last lies on top.
+  const whole = document.documentElement.requestFullscreen?.({ navigationUI: "hide" });
+  Promise.resolve(whole).then(() => { dialog.full = Boolean(document.fullscreenElement); }, () => {}).then(show);
+}

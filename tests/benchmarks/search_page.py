@@ -1,0 +1,98 @@
+"""How long a page of results takes in a real Chromium: from the key or the tap until its last picture is drawn."""
+
+import os
+import socket
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+from playwright.sync_api import Page, sync_playwright
+
+ROOT = Path(__file__).parents[2]
+PATIENCE_MS = 120_000
+ASKED = ("glossy", "early market", "blocky", "pointed wide", "smooth", "heavy late")
+NAMES = (
+    "[...document.querySelectorAll(\"[data-testid='stMainBlockContainer'] h3\")].map((h) => h.textContent).join()"
+)
+# Everything is drawn: other cards than before, the script at rest, every picture loaded.
+DRAWN = f"""before => {{
+  const names = {NAMES};
+  const rest = document.querySelector("[data-testid='stApp'][data-test-script-state='notRunning']");
+  const pictures = [...document.querySelectorAll("[data-testid='stImage'] img")];
+  const drawn = pictures.length > 0 && pictures.every((one) => one.complete);
+  return rest && names && names !== before && drawn;
+}}"""
+
+
+def page_seconds(home: Path) -> dict[str, list[float]]:
+    """Return how long pages of results took, in seconds, by what was asked for; `home` holds the gallery."""
+    with tempfile.TemporaryDirectory() as elsewhere, (Path(elsewhere) / "log").open("w") as log:
+        with socket.socket() as probe:
+            probe.bind(("127.0.0.1", 0))
+            port = probe.getsockname()[1]
+        environment = os.environ | {"PYTHONPATH": str(ROOT / "inspect"), "TRUELOBE_HOME": str(home)}
+        start = "import sys; from truelobe.cli import main; sys.exit(main())"
+        command = [sys.executable, "-P", "-c", start, "open", "--no-browser", "--port", str(port)]
+        app = subprocess.Popen(command, cwd=elsewhere, env=environment, stdout=log, stderr=log)
+        try:
+            _wait_for(port)
+            return _looked_at(f"http://127.0.0.1:{port}/gallery")
+        finally:
+            app.terminate()
+            app.wait(timeout=20)
+
+
+def _wait_for(port: int) -> None:
+    deadline = time.monotonic() + 120
+    while time.monotonic() < deadline:
+        with socket.socket() as probe:
+            if probe.connect_ex(("127.0.0.1", port)) == 0:
+                return
+        time.sleep(0.1)
+    raise RuntimeError("the app did not start")
+
+
+def _looked_at(address: str) -> dict[str, list[float]]:
+    with sync_playwright() as playwright:
+        found = next(path for path in ("/usr/bin/chromium", "/usr/bin/google-chrome") if Path(path).exists())
+        browser = playwright.chromium.launch(executable_path=found, args=["--no-sandbox", "--disable-gpu"])
+        page = browser.new_page(viewport={"width": 1440, "height": 900})
+        page.set_default_timeout(PATIENCE_MS)
+        page.goto(address)
+        page.wait_for_function(DRAWN, arg="")
+        took = {
+            "words": [_timed(page, lambda words=words: _ask(page, words)) for words in ASKED],
+            "next page": [_timed(page, lambda: _press(page, "Next page")) for _ in range(6)],
+            "another order": [
+                _timed(page, lambda sort=sort: _sort(page, sort))
+                for sort in ("title", "largest first", "smallest first")
+            ],
+        }
+        browser.close()
+    return took
+
+
+def _timed(page: Page, act: Callable[[], None]) -> float:
+    page.wait_for_timeout(700)  # as people do, look at the page before the next step
+    before = page.evaluate(NAMES)
+    start = time.perf_counter()
+    act()
+    page.wait_for_function(DRAWN, arg=before, polling="raf")
+    return time.perf_counter() - start
+
+
+def _ask(page: Page, words: str) -> None:
+    page.get_by_label("Words").fill(words)
+    page.get_by_label("Words").press("Enter")
+
+
+def _press(page: Page, name: str) -> None:
+    page.get_by_role("button", name=name, exact=True).click()
+
+
+def _sort(page: Page, sort: str) -> None:
+    page.get_by_label("Order", exact=True).click()
+    page.get_by_role("option", name=sort, exact=True).click()
