@@ -92,7 +92,8 @@ def show_compare(store: Store) -> None:
             if one.picture is None:
                 st.write("Not measured, so its scale is not known.")
             else:
-                _picture(picture)
+                widest = max(other.size_px[0] for other in shown)
+                _picture(picture, 100 * one.size_px[0] / widest)
             st.subheader(gallery_plate.name_of(one.plate))
             if one.plate.teaching_note:
                 st.caption(one.plate.teaching_note)
@@ -102,18 +103,18 @@ def show_compare(store: Store) -> None:
 
 
 def _side_by_side(shown: tuple[gallery.Compared, ...]) -> projector.Slide:
-    """Return a comparison as one slide: every picture at its share of the widest one's width."""
-    widest = max((one.size_px[0] for one in shown), default=0) or 1
+    """Return a comparison as one slide."""
     pictures = []
     for one in shown:
         name = gallery_plate.name_of(one.plate)
         source = projector.address(one.picture, "image/webp") if one.picture else ""
         caption = name if one.picture else f"{name}: not measured, so its scale is not known"
-        share = 100 * one.size_px[0] / widest
-        pictures.append(projector.Shown(source, source, f"Peppers of {name}", caption, share))
-    return projector.Slide("The same scale for all", "A larger pepper is drawn larger.", tuple(pictures))
+        pictures.append(projector.Shown(source, source, f"Peppers of {name}", caption))
+    return projector.Slide(
+        "The same scale for all", "A larger pepper is drawn larger.", tuple(pictures), scaled=True
+    )
 
 
-def _picture(one: projector.Shown) -> None:
+def _picture(one: projector.Shown, share: float) -> None:
     """Draw a picture at a share of its column's width, so that the scale is the same in every column."""
-    style.show_html(f'<img alt="{style.text(one.alt)}" style="width:{one.share:.2f}%" src="{one.marked}">')
+    style.show_html(f'<img alt="{style.text(one.alt)}" style="width:{share:.2f}%" src="{one.marked}">')

@@ -14,7 +14,7 @@ def ask_nickname(key: str) -> str:
         nickname(),
         key=key,
         max_chars=60,
-        help="A nickname is enough. It stays on this machine unless an export asks for nicknames.",
+        placeholder="Stays on this machine unless an export asks for it",
     )
     st.session_state[_KEY] = typed
     return str(typed)

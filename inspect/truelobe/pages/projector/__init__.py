@@ -27,24 +27,25 @@ class Shown:
     marked, bare : str
         Addresses of the picture with outlines and without; the same where there is nothing to draw.
     alt, caption : str
-    share : float
-        Percent of its column's width, where several pictures stand at one scale; 0 to fill the place.
     """
 
     marked: str
     bare: str
     alt: str
     caption: str = ""
-    share: float = 0.0
 
 
 @dataclass(frozen=True)
 class Slide:
-    """What stands on the screen at one time: up to four pictures, a title, what they teach."""
+    """What stands on the screen at one time: up to four pictures, a title, what they teach.
+
+    `scaled` says that the pictures' own pixels are at one scale, which is kept.
+    """
 
     title: str
     note: str
     pictures: tuple[Shown, ...]
+    scaled: bool = False
 
 
 def ask(key: str, label: str = "Show on the large screen") -> bool:

@@ -18,20 +18,33 @@ export default function ({ data, parentElement, setTriggerValue }) {
         const image = holder.appendChild(document.createElement("img"));
         image.src = marked ? one.marked : one.bare;
         image.alt = one.alt;
-        if (one.share) image.style.width = `${one.share}%`;
+        image.onload = fit;
       }
       const caption = figure.appendChild(document.createElement("figcaption"));
       caption.textContent = one.caption;
       caption.hidden = !one.caption;
       return figure;
     }));
-    stage.classList.toggle("scaled", slide.pictures.some((one) => one.share));
+    stage.classList.toggle("scaled", slide.scaled);
     words.querySelector("h2").textContent = slide.title;
     words.querySelector("p").textContent = slide.note;
     place.textContent = data.slides.length > 1 ? `${at + 1} of ${data.slides.length}` : "";
     for (const button of [back, next]) button.hidden = data.slides.length < 2;
     marks.hidden = !slide.pictures.some((one) => one.marked && one.bare && one.marked !== one.bare);
     marks.setAttribute("aria-pressed", String(marked));
+  }
+  // Pictures drawn at one scale are shrunk together, until the largest fits beside or below the others.
+  function fit() {
+    const images = [...stage.querySelectorAll("img")];
+    if (!data.slides[at].scaled || images.some((one) => !one.naturalWidth)) return;
+    const below = getComputedStyle(stage).flexDirection === "column";
+    const captions = [...stage.querySelectorAll("figcaption")].map((one) => one.offsetHeight + 8);
+    const sum = (all) => all.reduce((a, b) => a + b, 0);
+    const room = stage.clientHeight - 16 - (below ? sum(captions) + 16 * images.length : Math.max(...captions));
+    const high = images.map((one) => one.naturalHeight);
+    const wide = Math.min(...[...stage.children].map((one) => one.clientWidth)) / Math.max(...images.map((one) => one.naturalWidth));
+    const factor = Math.min(wide, room / (below ? sum(high) : Math.max(...high)));
+    for (const one of images) one.style.width = `${factor * one.naturalWidth}px`;
   }
   const step = (by) => {
     at = (at + by + data.slides.length) % data.slides.length;
@@ -56,13 +69,16 @@ export default function ({ data, parentElement, setTriggerValue }) {
     if (!document.fullscreenElement && dialog.open && dialog.full) end();
   };
   document.addEventListener("fullscreenchange", left);
+  window.addEventListener("resize", fit);
   dialog.onclose = () => {
     document.removeEventListener("fullscreenchange", left);
+    window.removeEventListener("resize", fit);
     if (document.fullscreenElement) document.exitFullscreen();
     setTriggerValue("closed", true);
   };
   const show = () => {
     if (dialog.isConnected && !dialog.open) dialog.showModal();
+    fit();
     next.hidden ? close.focus() : next.focus();
   };
   draw();
