@@ -127,13 +127,22 @@ def test_the_keyboard_marks_a_stem_end(window, sample):
     page.get_by_role("button", name="Undo: marked a stem end").wait_for()
 
 
-def test_a_typed_measurement_stands_in_place_of_the_photo_s(window, sample):
+def test_a_reading_typed_while_the_plate_is_measured_again_is_kept_and_stands_in_place_of_the_photo_s(
+    window, sample
+):
     page = window(768)
     read(page, sample)
+    page.get_by_role("button", name="Look closer or correct").nth(1).click()
+    page.get_by_role("dialog").get_by_role("button", name="Turn the stem end round").click()
+    page.get_by_role("dialog").wait_for(state="detached")
     page.get_by_role("button", name="Look closer or correct").first.click()
     dialog = page.get_by_role("dialog")
     dialog.get_by_text("Type a measurement by hand").click()
-    dialog.get_by_label("Reading").fill("71.5")
+    dialog.get_by_label("Reading").click()
+    page.keyboard.type("71.5")
+    page.wait_for_selector("[role=progressbar]", state="detached")  # whether it ended before or after the typing
+    settled(page)
+    assert float(dialog.get_by_label("Reading").input_value()) == 71.5
     dialog.get_by_role("button", name="Use this reading").click()
     card = page.locator("article.tl-card").first
     card.get_by_text("by hand").wait_for()

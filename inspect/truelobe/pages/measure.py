@@ -12,7 +12,7 @@ import streamlit as st
 
 from truelobe.grading.cautions import foot_line
 from truelobe.messages import TruelobeError
-from truelobe.pages import drafts, intake, navigation, plate, style
+from truelobe.pages import drafts, intake, navigation, pepper, plate, style
 from truelobe.pages.desk import Desk, desk
 from truelobe.store import Draft
 
@@ -154,7 +154,11 @@ def _working(uid: str, *, first: bool) -> None:
         bench = desk()
         progress = bench.measure(bench.store.drafts.get(uid))
         if progress.step == "done":
-            st.rerun()
+            if pepper.looking(uid) is None:
+                st.rerun()
+            # A page drawn anew takes an open window's unsent words with it: the result waits until it closes.
+            st.caption("Measured again. The page shows it when the pepper's window closes.")
+            return
         left = (
             f"about {max(1, round(progress.seconds_left))} s left" if progress.seconds_left > 1 else "nearly done"
         )

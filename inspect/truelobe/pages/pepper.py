@@ -51,6 +51,12 @@ def look_at(uid: str, number: int) -> None:
     st.session_state[f"looking-{uid}"] = number
 
 
+def looking(uid: str) -> int | None:
+    """Return the pepper whose dialog is open, or None."""
+    number: int | None = st.session_state.get(f"looking-{uid}")
+    return number
+
+
 def _look_away(uid: str) -> None:
     for name in ("looking", "marking"):
         st.session_state.pop(f"{name}-{uid}", None)
@@ -58,7 +64,7 @@ def _look_away(uid: str) -> None:
 
 def dialog(bench: Desk, uid: str) -> None:
     """Draw the open dialog, if one is. It stays open while the plate is measured again behind it."""
-    number = st.session_state.get(f"looking-{uid}")
+    number = looking(uid)
     if number is None:
         return
 
