@@ -17,6 +17,8 @@ import streamlit as st
 from truelobe.pages import gate
 if gate.passed():
     st.write("inside")
+else:
+    gate.ask()
 """
 
 

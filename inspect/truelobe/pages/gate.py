@@ -12,20 +12,18 @@ _IN = "passed the gate"
 
 
 def passed() -> bool:
-    """Tell whether the pages may be drawn here; else ask for the passphrase.
+    """Tell whether the pages may be drawn here.
 
     On this machine alone nothing asks. Open to a network, every browser is asked, this machine's own too: where a
     call comes from is easily pretended.
     """
     if st.get_option("server.address") in ("127.0.0.1", "localhost", "::1"):
         return True
-    if st.session_state.get(_IN):
-        return True
-    _ask()
-    return False
+    return bool(st.session_state.get(_IN))
 
 
-def _ask() -> None:
+def ask() -> None:
+    """Ask for the passphrase, and open the gate to the right one."""
     from truelobe.pages.gallery import opened_store
 
     st.title("The coach's pages")

@@ -63,12 +63,14 @@ def show(audiences: tuple[str, ...] = ("coach", "team")) -> None:
     """Set the page up, draw the navigation and the page that was asked for."""
     entries = available(audiences)
     st.set_page_config(page_title="Truelobe", page_icon=style.page_icon(), layout="centered")
-    if not gate.passed():
-        style.apply()
-        return
-    chosen = st.navigation([page(e, default=e is entries[0]) for e in entries], position="top")
+    inside = gate.passed()
+    pages = [page(e, default=e is entries[0]) for e in entries]
+    chosen = st.navigation(pages, position="top" if inside else "hidden")
     style.apply()
-    chosen.run()
+    if inside:
+        chosen.run()
+    else:
+        gate.ask()
 
 
 def link(module: str, label: str) -> None:
