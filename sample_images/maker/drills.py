@@ -1,4 +1,4 @@
-"""Single peppers for training the eye: traced one by one or cut from traced plates, each with its exact truth.
+"""Single peppers for training the eye: traced alone, cut from traced plates, or drawn; exact truth.
 
 `python -m sample_images.maker.drills --singles N --plates FOLDER ... --out sample_images/drills` writes for each
 `ID.webp`, `ID.png` (the ripeness map: 0 no counted skin, else 1 + 20 x ripeness) and a line of `drills.json`. A
@@ -40,6 +40,7 @@ def main(arguments: list[str] | None = None) -> int:
     parser = argparse.ArgumentParser(prog="python -m sample_images.maker.drills", description=__doc__)
     parser.add_argument("--plates", type=Path, nargs="*", default=[], help="folders of traced plates")
     parser.add_argument("--singles", type=int, default=0, help="how many peppers to trace by themselves")
+    parser.add_argument("--drawn", type=int, default=0, help="how many to shade without the tracer")
     parser.add_argument("--seed", type=int, default=41_000)
     parser.add_argument("--variant", default="llvm_ad_rgb", help="the path tracer's")
     parser.add_argument("--out", type=Path, required=True)
@@ -47,10 +48,12 @@ def main(arguments: list[str] | None = None) -> int:
     given.out.mkdir(parents=True, exist_ok=True)
     book = given.out / "drills.json"
     kept = {d["id"]: d for d in json.loads(book.read_text())["pictures"]} if book.exists() else {}
-    from .singles import singles  # it builds on this module
+    from .drawn import drawn  # both build on this module
+    from .singles import singles
 
     alone = singles(given.singles, given.seed, given.out, kept, given.variant)
-    for record in chain(traced(given.plates, given.out, kept), alone):
+    rough = drawn(given.drawn, given.seed, given.out)
+    for record in chain(traced(given.plates, given.out, kept), alone, rough):
         kept[record["id"]] = record
         lines = ",\n".join(json.dumps(kept[name], separators=(",", ":")) for name in sorted(kept))
         book.write_text(f'{{"drills":1,"lines":{json.dumps(LINES)},"pictures":[\n{lines}\n]}}\n')
