@@ -5,6 +5,7 @@ import io
 import zipfile
 
 import openpyxl
+import pypdfium2 as pdfium
 import pytest
 from PIL import Image
 from sqlalchemy import text
@@ -13,7 +14,10 @@ from tests.store import plates
 from truelobe import gallery
 from truelobe.gallery import Query, back_up, check, compare, difference, repair, restore
 from truelobe.gallery.comparing import pepper_scale
+from truelobe.gallery.measuring import as_asked_before
 from truelobe.messages import TruelobeError
+from truelobe.report.gallery_list import write_list
+from truelobe.request import Correction, Request
 from truelobe.store import Defect, Print, open_store
 
 
@@ -118,6 +122,19 @@ def test_tables_hold_one_row_per_pepper_and_no_formulas_or_nicknames(store, keep
     assert sheet.cell(2, names.index("kept by") + 1).value == "Fox"
 
 
+def test_any_search_prints_as_a_list_and_names_stay_at_home(store, keep, tmp_path):
+    keep(store, one_plate(76.2), 1, title="Red & round", who="Fox", example=True, teaching_note="Look below.")
+    keep(store, plates.document(status="refused"), 2, title="Bare", who="Owl")
+    assert write_list(store, tmp_path / "all.pdf", Query()) == 2
+    (uid,) = gallery.uids(store, Query(words="red"))
+    assert write_list(store, tmp_path / "one.pdf", [uid]) == 1
+    with pdfium.PdfDocument(tmp_path / "all.pdf") as pdf:
+        said = " ".join(pdf[0].get_textpage().get_text_range().split())
+    for words in ("Red & round", "Diameter: 3 in 76 mm", "Look below.", "Bare", "not measured", "Practice aid"):
+        assert words in said
+    assert "Fox" not in said
+
+
 def test_a_pepper_of_70_mm_is_drawn_smaller_than_one_of_90_however_near_the_camera_was(store, keep):
     near = one_plate(92.0)
     far = plates.document([plates.pepper(1, "red", 72.0, 90.0, 0.1)])
@@ -167,6 +184,22 @@ def test_measuring_again_gets_a_picture_of_full_size_and_keeps_both(store, keep)
     assert kept.photos[0].cropped
     assert found[0].change == pytest.approx(1.0)
     assert len(store.inspections.get(kept.uid).measurements) == 2
+
+
+def test_measuring_again_asks_what_the_coach_said_then_with_todays_habits():
+    corrected = Correction("colour", (10.0, 20.0), word="green")
+    today = Request(line=0.4)
+    document = one_plate()
+    said = {"card_place": "table", "plate_height_mm": 9.0, "u_plate_height_mm": 1.5, "declared_colour": "red"}
+    document["made_by"] |= {"settings": said, "corrections": [corrected.document()]}
+    document["made_by"]["card"] |= {"print_number": 7, "scale": [0.97, 0.98], "scale_source": "measured"}
+    again = as_asked_before(document, today)
+    assert (again.card_place, again.plate_height_mm, again.declared_colour) == ("table", 9.0, "red")
+    assert (again.corrections, again.line) == ((corrected,), 0.4)
+    assert (again.scale_of(7).across, again.scale_of(7).down) == (0.97, 0.98)
+    guessed = document["made_by"] | {"settings": said | {"u_plate_height_mm": 6.0}}
+    assert as_asked_before({"made_by": guessed}, today).plate_height_mm is None
+    assert as_asked_before(None, today) == today
 
 
 def test_the_sample_gallery_comes_once_and_goes_without_touching_the_teams_plates(store, keep, tmp_path):

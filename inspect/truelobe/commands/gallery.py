@@ -11,8 +11,10 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from truelobe.messages import TruelobeError
+
 if TYPE_CHECKING:
-    from truelobe.gallery import Choice
+    from truelobe.gallery import Choice, Query
     from truelobe.store import Store
 
 _FLAGGED = 3
@@ -41,10 +43,13 @@ def add_gallery(subparsers: Any) -> None:
     backup.add_argument("file", type=Path, metavar="FILE")
     restore = _job(jobs, "restore", "fill an empty gallery from a backup", None)
     restore.add_argument("file", type=Path, metavar="FILE")
-    export = _job(jobs, "export", "write plates as a bundle (.zip) or as a table (.csv, .xlsx)", _export)
+    export = _job(
+        jobs, "export", "write plates as a bundle (.zip), a table (.csv, .xlsx) or a list to print (.pdf)", _export
+    )
     export.add_argument("file", type=Path, metavar="FILE")
     export.add_argument("--words", default="", help="only plates that hold these words")
     export.add_argument("--tag", default="", help="only plates with this tag")
+    export.add_argument("--saved", metavar="NAME", help="only what a search saved under this name finds")
     export.add_argument("--names", action="store_true", help="nicknames too; they stay at home otherwise")
     taken = _job(jobs, "import", "take a bundle's plates in: all or nothing", _import)
     taken.add_argument("file", type=Path, metavar="FILE")
@@ -141,17 +146,35 @@ def _restore(arguments: argparse.Namespace) -> int:
 
 def _export(store: Store, arguments: argparse.Namespace) -> int:
     from truelobe import gallery
+    from truelobe.report.gallery_list import write_list
 
-    query = gallery.Query(words=arguments.words, tag=arguments.tag)
-    kind = arguments.file.suffix.lower()
+    query, kind = _query(store, arguments), arguments.file.suffix.lower()
     if kind in (".csv", ".xlsx"):
         write = gallery.write_csv if kind == ".csv" else gallery.write_xlsx
         print(f"{arguments.file}: {write(store, arguments.file, query, names=arguments.names)} rows.")
         return 0
-    asked = gallery.uids(store, query) if arguments.words or arguments.tag else None
+    if kind == ".pdf":
+        print(f"{arguments.file}: {write_list(store, arguments.file, query)} plates.")
+        return 0
+    asked = None if query == gallery.Query() else gallery.uids(store, query)
     plates = gallery.export_bundle(store, arguments.file, asked, names=arguments.names)
     print(f"{arguments.file}: {plates} plates.")
     return 0
+
+
+def _query(store: Store, arguments: argparse.Namespace) -> Query:
+    from truelobe import gallery
+
+    if arguments.saved is None:
+        return gallery.Query(words=arguments.words, tag=arguments.tag)
+    saved = gallery.saved_searches(store)
+    if arguments.saved not in saved:
+        raise TruelobeError(
+            "search-unknown",
+            f"No search is saved as {arguments.saved}.",
+            f"Choose one of {', '.join(saved)}." if saved else "Save one on the gallery's page first.",
+        )
+    return saved[arguments.saved]
 
 
 def _import(store: Store, arguments: argparse.Namespace) -> int:
