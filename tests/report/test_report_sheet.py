@@ -178,3 +178,12 @@ def test_csv_has_a_line_per_pepper_and_requirement():
     assert len(lines) == 2 + len(outcome_rows(made))
     length = next(line for line in lines if line[0] == "2" and line[4].startswith("length at least 88.9"))
     assert length[5] == "missed"
+
+
+def test_a_dotted_ring_on_the_picture_is_explained():
+    spot = {"look": "pale", "centre_px": [300.0, 400.0], "radius_px": 9.0}
+    document = plate(*(pepper(n, spots=[spot] if n == 3 else []) for n in range(1, 6)))
+    assert "A dotted ring is a place worth a look; it is neither named nor counted." in words(
+        plate_sheet(sheet(document=document))
+    )
+    assert "dotted ring" not in words(plate_sheet(sheet()))

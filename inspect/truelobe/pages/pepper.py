@@ -57,7 +57,8 @@ def looking(uid: str) -> int | None:
     return number
 
 
-def _look_away(uid: str) -> None:
+def look_away(uid: str) -> None:
+    """Have no dialog open from the next run on."""
     for name in ("looking", "marking"):
         st.session_state.pop(f"{name}-{uid}", None)
 
@@ -68,7 +69,7 @@ def dialog(bench: Desk, uid: str) -> None:
     if number is None:
         return
 
-    @st.dialog(f"Pepper {number}", width="medium", on_dismiss=partial(_look_away, uid))
+    @st.dialog(f"Pepper {number}", width="medium", on_dismiss=partial(look_away, uid))
     def draw() -> None:
         draft = bench.store.drafts.get(uid)
         one = next((p for p in draft.body["document"]["peppers"] if p["number"] == number), None)
@@ -229,7 +230,7 @@ def _measured_by_hand(bench: Desk, draft: Draft, one: Mapping[str, Any]) -> None
 def _apply(bench: Desk, draft: Draft, correction: Correction) -> None:
     """Write a correction into the draft and close the dialog; the page then measures again."""
     drafts.change(bench.store, draft.uid, lambda body: drafts.correct(body, correction))
-    _look_away(draft.uid)
+    look_away(draft.uid)
     st.rerun()
 
 

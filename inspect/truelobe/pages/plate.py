@@ -33,6 +33,7 @@ def show(bench: Desk, draft: Draft) -> None:
     pictures = bench.pictures(draft)
     with st.container():
         if document["status"] == "refused":
+            pepper.look_away(draft.uid)
             _refused(bench, draft, pictures)
         else:
             _measured(bench, draft, pictures)

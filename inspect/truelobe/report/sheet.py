@@ -254,6 +254,8 @@ def _notes(sheet: PlateSheet) -> list[str]:
     notes = [sheet.graded.lot_note] if sheet.graded.lot_note else []
     if any(o.basis == "seen" for o in sheet.graded.house):
         notes.append("Color from one photo speaks for the side seen.")
+    if any(pepper.get("spots") for pepper in sheet.document["peppers"]):
+        notes.append("A dotted ring is a place worth a look; it is neither named nor counted.")
     notes.append("“Give or take” is half of the range that holds the true value 19 times out of 20.")
     return notes
 
