@@ -64,15 +64,15 @@ def run(folder: Path, told: bool = False, keep: Path | None = None) -> dict[str,
     return result
 
 
-def measure_plate(path: Path, told: bool = False) -> Row:
-    """Run the chain on one plate and lay what it says beside the truth."""
+def measure_plate(path: Path, told: bool = False, floors: bool = True) -> Row:
+    """Run the chain on one plate and lay what it says beside the truth, and beside the floor if wanted."""
     truth = read_truth(path)
     document = inspect_plate(truth.photo, ruler_request(truth, told), name=truth.photo.name).document()
     overlaps = np.array([[iou(one, seen["outline_px"]) for seen in document["peppers"]] for one in truth.peppers])
     pairs = match(overlaps)
-    floors = _floors(truth)
+    beside = _floors(truth) if floors else [{}] * len(truth.peppers)
     rows = []
-    for index, (one, floor) in enumerate(zip(truth.peppers, floors, strict=True)):
+    for index, (one, floor) in enumerate(zip(truth.peppers, beside, strict=True)):
         seen = document["peppers"][pairs[index]] if index in pairs else None
         rows.append(_row(one, seen, float(overlaps[index, pairs[index]]) if seen else 0.0, floor))
     return {

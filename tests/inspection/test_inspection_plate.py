@@ -9,6 +9,7 @@ import jsonschema
 import numpy as np
 import pytest
 from PIL import Image
+from tests.benchmarks.accuracy import measure_plate
 
 from truelobe import schema
 from truelobe.card import load_layout, scale_from_bars
@@ -18,10 +19,11 @@ from truelobe.request import Correction, Request
 
 pytestmark = pytest.mark.opencv
 
-# What one sample plate may be off by, from the error budget of a single view: 2.6 mm for the lobes that one view
-# can't see together with 1.5 mm for scale and plate height (diameter), 3.5 mm for body form and axis (length).
-# A single figure of many may reach three of those.
-DIAMETER_MM, LENGTH_MM, COVERAGE = 3 * 3.0, 3 * 3.8, 0.12
+# What figures may be off by at most, as a root mean square where the outline is right: what a coach can use. A single
+# view of a lobed pepper leaves about 2.5 mm on the diameter and 3.5 mm on the length even with a perfect outline.
+MOST_MM = {"diameter": 3.0, "length": 6.0}
+MOST_COVERAGE = 0.05
+RIGHT = 0.95
 
 
 def plates() -> list[Path]:
@@ -57,18 +59,28 @@ def paired(document: dict, truth: dict) -> list[tuple[dict, dict]]:
     return pairs
 
 
-def test_every_pepper_of_the_first_sample_is_found_and_measured(measured, first) -> None:
-    document = measured.document()
-    schema.check(document)
-    assert len(document["peppers"]) == len(first[1]["peppers"])
-    for pepper, true in paired(document, first[1]):
-        assert pepper["diameter_mm"]["value"] == pytest.approx(true["diameter_greatest_mm"], abs=DIAMETER_MM)
-        if pepper["length_mm"] is not None:
-            assert pepper["length_mm"]["value"] == pytest.approx(true["length_mm"], abs=LENGTH_MM)
-        if pepper["not_fully_coloured"] is not None and true["colour"] == pepper["colour"]:
-            assert pepper["not_fully_coloured"]["value"] == pytest.approx(
-                true["not_fully_coloured"]["0.5"], abs=COVERAGE
-            )
+def test_what_is_rightly_outlined_on_every_second_sample_is_rightly_measured() -> None:
+    misses: dict[str, list[float]] = {"diameter": [], "length": [], "coverage": []}
+    peppers = found = right = 0
+    for path in sorted(data_path("sample_images", "plates").glob("*.truth.json"))[::2]:
+        row = measure_plate(path, floors=False)
+        peppers += len(row["peppers"])
+        found += sum(pepper["found"] for pepper in row["peppers"])
+        for pepper in row["peppers"]:
+            if pepper["iou"] < RIGHT or pepper["doubtful"]:
+                continue
+            right += 1
+            for name, miss in misses.items():
+                figure = pepper["figures"][name]
+                named = name != "coverage" or pepper["colour"] == pepper["said_colour"]
+                if figure["value"] is not None and named:
+                    miss.append(figure["value"] - figure["true"])
+    assert found >= 0.95 * peppers
+    assert right >= 0.8 * peppers
+    for name, most in (*MOST_MM.items(), ("coverage", MOST_COVERAGE)):
+        miss = np.array(misses[name])
+        # The root mean square of n misses has itself a relative standard error of 1 / sqrt(2 n): two are allowed.
+        assert np.sqrt(np.mean(miss**2)) <= most * (1 + 2 / np.sqrt(2 * len(miss))), name
 
 
 def test_figures_carry_a_budget_and_decisions_their_probability(measured) -> None:

@@ -22,7 +22,7 @@ from truelobe.fruit.hidden import Hidden, hidden, rim
 from truelobe.fruit.network import FruitMaps, look, model_path, probability
 from truelobe.fruit.refine import Edge, Refinement, snapped
 from truelobe.fruit.silhouette import Mask, Polygon, Silhouette, area, bounding_box, contours, filled, grown, moved
-from truelobe.fruit.window import Window, window
+from truelobe.fruit.window import Window, outline_at_network_size, window
 from truelobe.messages import TruelobeError
 
 _SMALLEST_RING = 0.004
@@ -38,6 +38,7 @@ SMALL_BESIDE_OTHERS = 0.3
 MOST_AT_FRAME = 0.09
 """Share of the outline along the photo's frame: a circle that loses more than 2 % of its diameter has more."""
 MOST_HIDDEN = 0.45
+_DIRECTIONS = 12
 
 
 @dataclasses.dataclass(frozen=True)
@@ -115,9 +116,21 @@ def candidate(
     if again is None or near is None:
         return _candidate(pixels, maps, groups, number, level, refine)
     right, down = again.corner
+    outer = near.outer + np.array([right, down], np.float64)
+    apart = disagreement(outer, outline_at_network_size(maps, groups, number))
     return Candidate(
-        moved(near.silhouette, right, down), near.outer + np.array([right, down], np.float64), near.sureness
+        dataclasses.replace(moved(near.silhouette, right, down), disagreement_px=apart), outer, near.sureness
     )
+
+
+def disagreement(one: Polygon, other: Polygon) -> float | None:
+    """Root mean square difference of two outlines' extents, px, over all directions."""
+    if len(other) == 0:
+        return None
+    angle = np.arange(_DIRECTIONS) * np.pi / _DIRECTIONS
+    directions = np.stack([np.cos(angle), np.sin(angle)])
+    difference = np.ptp(one @ directions, axis=0) - np.ptp(other @ directions, axis=0)
+    return float(np.sqrt(np.mean(difference**2)))
 
 
 def _candidate(

@@ -126,7 +126,9 @@ def measure_size(fit: BodyFit, errors: ViewErrors, rng: np.random.Generator | No
     draw = rng or np.random.default_rng(20051117)
     normal = draw.standard_normal((N_DRAWS, len(lines)))
     spread = np.array([[line.effect for line in column] for column in zip(*lines, strict=True)])
-    found = [_Counted("outline", outline_error(name), value[k], draw) for k, name in enumerate(QUANTITIES)]
+    looks = fit.silhouette.disagreement_px
+    apart = None if looks is None else looks * fit.start.distance_mm / fit.view.lens.focal_px
+    found = [_Counted("outline", outline_error(name, apart), value[k], draw) for k, name in enumerate(QUANTITIES)]
     pose, cue = fit.start.pose, fit.cue is not None
     misread = [_Counted("lobes and ends", misfit(name, pose, cue=cue), value[0], draw) for name in QUANTITIES]
     read = [value[k] + normal @ spread[k] - found[k].draws for k in (0, 1)]

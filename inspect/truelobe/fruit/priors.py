@@ -82,7 +82,18 @@ def misfit(quantity: Quantity, pose: Pose, *, cue: bool) -> Shares:
     return Shares(tuple(row["levels"]), tuple(row[quantity][kind]))
 
 
-def outline_error(quantity: Quantity) -> Shares:
-    """Return how far found outlines run outside the true ones."""
+def outline_error(quantity: Quantity, apart_mm: float | None) -> Shares:
+    """Return how far found outlines run outside the true ones, as shares of an extent.
+
+    Parameters
+    ----------
+    quantity : Quantity
+    apart_mm : float or None
+        How far two looks at the pepper differ in its extents; None where there was one look.
+    """
     row = _table()["outline"]
-    return Shares(tuple(row["levels"]), tuple(row[quantity]))
+    if apart_mm is None:
+        return Shares(tuple(row["levels"]), tuple(row[quantity]))
+    alike, odd = row["apart_mm"]
+    kind = "alike" if apart_mm < alike else "differing" if apart_mm < odd else "at odds"
+    return Shares(tuple(row["levels"]), tuple(row["two looks"][kind]))

@@ -45,6 +45,9 @@ class Silhouette:
         Beside `outline_px`: vertices on the border to something nearer, so not on the pepper's own rim.
     grain : ndarray of float64, shape (2,)
         Which way the skin's shading runs, as `truelobe.fruit.grain` tells; zeros where nobody looked.
+    disagreement_px : float or None
+        How far two looks at this pepper differ in its extents, root mean square over directions; None where there
+        was only one.
     """
 
     number: int
@@ -61,6 +64,7 @@ class Silhouette:
     hidden_fraction: float
     occluded: tuple[Mask, ...]
     grain: Polygon = field(default_factory=lambda: np.zeros(2))
+    disagreement_px: float | None = None
 
 
 def contours(

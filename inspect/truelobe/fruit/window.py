@@ -11,7 +11,7 @@ from scipy import ndimage
 
 from truelobe.fruit.grouping import Groups
 from truelobe.fruit.network import FruitMaps
-from truelobe.fruit.silhouette import Box, Polygon, grown
+from truelobe.fruit.silhouette import Box, Polygon, bounding_box, contours, grown
 
 Floats = NDArray[np.float32]
 
@@ -85,11 +85,10 @@ def window(pixels: NDArray[np.uint8], maps: FruitMaps, groups: Groups, number: i
     size = (max(round((box[2] - box[0]) * factor), 1), max(round((box[3] - box[1]) * factor), 1))
     part = (slice(cut[1], cut[3]), slice(cut[0], cut[2]))
     sampler = _Sampler(maps.scale, box, factor, size, cut[:2])
-    body, stem = own[part], groups.stems[part] == number
-    other_body = (maps.fruit[part] > level) & ~body
+    stem = groups.stems[part] == number
+    other_body = (maps.fruit[part] > level) & ~own[part]
     other_stem = (groups.stems[part] > 0) & ~stem
-    mine, theirs = _blurred(body), _blurred(other_body)
-    rim = np.minimum(maps.fruit[part] - np.float32(level), _OWNER_STEEPNESS * (mine - theirs))
+    rim = _rim(maps.fruit[part] - np.float32(level), own[part])
     stem_rim = np.minimum(maps.stem[part], _OWNER_STEEPNESS * (_blurred(stem) - _blurred(other_stem)))
     return Window(
         box=box,
@@ -102,6 +101,22 @@ def window(pixels: NDArray[np.uint8], maps: FruitMaps, groups: Groups, number: i
         other=sampler(_blurred(other_body | other_stem)),
         lab=_lab(pixels[box[1] : box[3], box[0] : box[2]], size),
     )
+
+
+def outline_at_network_size(maps: FruitMaps, groups: Groups, number: int) -> Polygon:
+    """Return one fruit's outer outline in photo pixels as the network gives it, not moved to the photo's edges."""
+    own = groups.bodies == number
+    cut = grown(bounding_box(own), _MARGIN_PX, own.shape)
+    part = (slice(cut[1], cut[3]), slice(cut[0], cut[2]))
+    rings = contours(_rim(maps.fruit[part], own[part]), 0.0, (cut[0], cut[1]))
+    return maps.to_photo(rings[0]) if rings else np.empty((0, 2))
+
+
+def _rim(fruit: Floats, own: NDArray[np.bool_]) -> Floats:
+    """A field that is above 0 on a fruit's own side of its edge and of its borders with others."""
+    mine, theirs = _blurred(own), _blurred((fruit > 0) & ~own)
+    rim: Floats = np.minimum(fruit, _OWNER_STEEPNESS * (mine - theirs))
+    return rim
 
 
 @dataclass(frozen=True)
