@@ -132,6 +132,7 @@ def _row(one: PepperTruth, seen: dict[str, Any] | None, overlap: float, floor: d
         "found": seen is not None,
         "iou": overlap,
         "doubtful": bool(seen and seen["doubtful"]),
+        "axis_asked": bool(seen and any(m["code"] == "axis-unsure" for m in seen["messages"])),
         "said_pose": seen["pose"] if seen else None,
         "said_colour": seen["colour"] if seen else None,
         "figures": figures,

@@ -19,8 +19,9 @@ from truelobe.request import Correction, Request
 
 pytestmark = pytest.mark.opencv
 
-# What figures may be off by at most, as a root mean square where the outline is right: what a coach can use. A single
-# view of a lobed pepper leaves about 2.5 mm on the diameter and 3.5 mm on the length even with a perfect outline.
+# What figures may be off by at most, as a root mean square, where the outline is right and the tool does not ask
+# which way the axis runs: what a coach can use. A single view of a lobed pepper leaves 2.5 mm on the diameter and
+# 3.5 mm on the length even with a perfect outline.
 MOST_MM = {"diameter": 3.0, "length": 6.0}
 MOST_COVERAGE = 0.05
 RIGHT = 0.95
@@ -67,16 +68,18 @@ def test_what_is_rightly_outlined_on_every_second_sample_is_rightly_measured() -
         peppers += len(row["peppers"])
         found += sum(pepper["found"] for pepper in row["peppers"])
         for pepper in row["peppers"]:
-            if pepper["iou"] < RIGHT or pepper["doubtful"]:
+            if pepper["iou"] < RIGHT:
                 continue
             right += 1
+            if pepper["doubtful"] or pepper["axis_asked"]:
+                continue
             for name, miss in misses.items():
                 figure = pepper["figures"][name]
                 named = name != "coverage" or pepper["colour"] == pepper["said_colour"]
                 if figure["value"] is not None and named:
                     miss.append(figure["value"] - figure["true"])
     assert found >= 0.95 * peppers
-    assert right >= 0.8 * peppers
+    assert right >= 0.85 * peppers
     for name, most in (*MOST_MM.items(), ("coverage", MOST_COVERAGE)):
         miss = np.array(misses[name])
         # The root mean square of n misses has itself a relative standard error of 1 / sqrt(2 n): two are allowed.

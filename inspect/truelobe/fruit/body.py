@@ -31,9 +31,8 @@ N_DIRECTIONS = 40
 U_FORM_MM = 1.0
 READINGS = 16.0
 SPUR, SPUR_PX = 0.08, 160
-# How far signs of the axis are trusted against the fit itself, and what speaks against a pepper on its head: few
-# are put down so.
-MOST_AGAINST, ON_ITS_HEAD = 5.0, 1.0
+# What speaks against a pepper on its head, as a difference of log likelihoods: few are put down so.
+ON_ITS_HEAD = 1.0
 # How well two taps set an axis, radians: 4 mm at each end of an 80 mm pepper.
 U_MARKED_AXIS = 0.07
 
@@ -244,7 +243,7 @@ def starts(silhouette: Silhouette, view: View, floor_mm: float, cue: StemCue | N
         across = _lying(middle_px, middle_px + 40 * other, view, height, centre, width, distance)
         return [
             replace(lying, u_turn=guess.u_rad),
-            replace(across, u_turn=guess.u_rad, against=min(guess.against, MOST_AGAINST)),
+            replace(across, u_turn=guess.u_rad, against=guess.against),
             replace(_upright(lying, view, "upside down"), against=ON_ITS_HEAD),
         ]
     if cue.blossom_px is not None:

@@ -11,9 +11,15 @@ from truelobe.fruit.axis import StemCue, stem_cue
 from truelobe.fruit.body import BodyFit, fit_body, starts
 from truelobe.fruit.priors import priors_for
 from truelobe.fruit.silhouette import Silhouette
+from truelobe.fruit.stance import Start
 
-# Cost (half a chi-square) by which a second pose must be worse to be set aside: odds of about twenty to one.
+# By how much a second pose must be less likely to be set aside, as a difference of logarithms: twenty to one.
 SURE = 3.0
+# Where no stem shows, how well the form fits tells a pepper on its head from a lying one, but misfits of lobes are
+# alike all round, so it counts less than a chi-square would; and it tells nothing of which way a lying one points:
+# of 196 lying peppers of made plates taken without their stems the signs of the axis alone name 96 % rightly, with
+# the fit's cost added 94 %.
+FIT_COUNTS = 0.4
 
 
 @dataclass(frozen=True)
@@ -65,13 +71,23 @@ def find_stance(
 
 
 def _fits(silhouette: Silhouette, view: View, floor_mm: float, cue: StemCue | None) -> list[tuple[float, BodyFit]]:
-    """Fit every pose worth trying; its cost holds how unlikely the pose is by itself."""
-    fits = []
-    for start in starts(silhouette, view, floor_mm, cue):
-        priors = priors_for(start.pose, start.u_turn)
-        fit = fit_body(silhouette, view, floor_mm, start, priors, cue)
-        fits.append((fit.cost + start.against, fit))
-    return fits
+    """Fit every pose worth trying, each with how unlikely it is."""
+
+    def fitted(start: Start) -> BodyFit:
+        return fit_body(silhouette, view, floor_mm, start, priors_for(start.pose, start.u_turn), cue)
+
+    if cue is not None:
+        fits = [fitted(start) for start in starts(silhouette, view, floor_mm, cue)]
+        return [(fit.cost, fit) for fit in fits]
+    along, across, head = starts(silhouette, view, floor_mm, None)
+    lying, upright = fitted(along), fitted(head)
+    readings = [
+        (FIT_COUNTS * lying.cost, lying),
+        (FIT_COUNTS * upright.cost + head.against, upright),
+    ]
+    if across.against < SURE:
+        readings.append((FIT_COUNTS * lying.cost + across.against, fitted(across)))
+    return readings
 
 
 def tilt_to_camera_deg(fit: BodyFit) -> float:
