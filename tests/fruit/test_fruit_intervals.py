@@ -76,7 +76,8 @@ def test_counted_errors_are_kept_in_order_and_even_where_they_must_be() -> None:
     rest = [lobing("standing", squat=False, cue=True), lobing("lying", squat=False, cue=False)]
     even = [misfit(name, "lying", cue=cue) for name in ("width", "length") for cue in (True, False)]
     even.append(misfit("width", "standing", cue=True))
-    for table in (*lobes, *rest, *even, outline_error("width"), outline_error("length")):
+    outline = [outline_error(name, apart) for name in ("width", "length") for apart in (None, 0.5, 2.0, 9.0)]
+    for table in (*lobes, *rest, *even, *outline):
         assert list(table.levels) == sorted(table.levels)
         assert 0 <= table.levels[0] < 0.025
         assert 0.975 < table.levels[-1] <= 1
