@@ -142,8 +142,12 @@ def test_ends_are_far_enough_apart_to_be_told() -> None:
         assert np.linalg.norm(ab[1] - ab[0]) > 10
 
 
-@pytest.mark.parametrize("pattern", PATTERNS)
-@pytest.mark.parametrize("amount", [0.0, 0.15, 0.6, 1.0])
+# Every pattern at a small and a large share; the ends of the scale where skin is left out by place and by grain.
+SHARES = [(pattern, amount) for pattern in PATTERNS for amount in (0.15, 0.6)]
+SHARES += [(pattern, amount) for pattern in ("front", "mottled") for amount in (0.0, 1.0)]
+
+
+@pytest.mark.parametrize(("pattern", "amount"), SHARES)
 def test_the_wished_share_is_not_fully_coloured(pattern: str, amount: float) -> None:
     model = make_fruit(np.random.default_rng(8), "red", amount=amount, pattern=pattern, blemishes=False)
     index, weight = body_weights(model)
@@ -180,9 +184,7 @@ def test_the_same_seed_gives_the_same_pepper_and_another_seed_another() -> None:
 
 def test_blemishes_occur_and_can_be_left_out() -> None:
     kinds: set[int] = set()
-    for seed in range(60):
-        if len(kinds) == 4:
-            break
+    for seed in (0, 7):  # by trial: the first has two kinds, the second the third
         kinds |= set(np.unique(make_fruit(np.random.default_rng(seed), "red").vertex_blemish).tolist())
     assert kinds == {0, 1, 2, 3}
     clean = make_fruit(np.random.default_rng(2), "red", blemishes=False)
