@@ -233,7 +233,8 @@ def main() -> None:
         gained = ", ".join(f"{way} {share:+.3f}" for way, share in transfer(rows, names).items())
         print(f"foretold by {', '.join(names)}: {gained}")
     path = data_path("calibration", "bodies", "priors.json")
-    priors = json.loads(path.read_text(encoding="utf-8")) | blocks(rows) | {"outline": outline_block()}
+    priors = json.loads(path.read_text(encoding="utf-8"))
+    priors |= blocks(rows) | {"outline": priors["outline"] | outline_block()}
     path.write_text(_written(priors), encoding="utf-8")
 
 
