@@ -64,6 +64,7 @@ def test_a_sound_plate_takes_few_taps_four_faults_a_few_more_and_the_sheet_print
     finger.tap("radio", "red")
     finger.read("All five meet the measured and recorded requirements of U.S. Fancy")
     assert finger.taps <= 6
+    sound = finger.taps
 
     for number, fact, word, said in (
         (2, "Scars", "damage", "Number 2: scars: damage"),
@@ -77,6 +78,7 @@ def test_a_sound_plate_takes_few_taps_four_faults_a_few_more_and_the_sheet_print
         finger.tap("radio", word)
         finger.read(said)
     assert finger.taps <= 18
+    print(f"hand facts in a browser: {sound} taps for a sound plate of five, {finger.taps} with four faults")
     finger.read("Two meet the measured and recorded requirements of U.S. Fancy")
     assert page.evaluate("document.documentElement.scrollWidth") <= 360
 

@@ -95,8 +95,9 @@ def _exception(store: Store, draft: Draft, hand: HandFacts) -> None:
         return
     names = [name for name, fact in FACTS.items() if fact.kind != "number"]
     names.sort(key=lambda name: name not in _WORDS_FIRST)
+    # The same words for every pepper: under other words it would be another field, and a quick tap would be lost.
     fact = st.pills(
-        f"What is different on number {number}",
+        "What is different on it",
         names,
         format_func=lambda name: FACTS[name].label,
         key=f"hand-fact-{draft.uid}",
