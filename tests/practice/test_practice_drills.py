@@ -5,6 +5,7 @@ import hashlib
 import io
 import json
 import re
+from collections import Counter
 
 import numpy as np
 import pytest
@@ -32,13 +33,22 @@ from truelobe.store.pictures import prepare_photo
 
 
 def test_there_are_pictures_enough_spread_and_small(root):
-    pool = pictures()
-    assert len(pool) >= 150
     folder = root / "sample_images" / "drills"
-    assert sum(f.stat().st_size for f in folder.iterdir()) < 4 * 2**20
-    kinds = {(p.colour, band(p)) for p in pool.values()}
-    assert len(kinds) >= 16  # of four colors in five bands
-    assert len({p.light for p in pool.values()}) >= 3
+    assert sum(f.stat().st_size for f in folder.iterdir()) < 6 * 2**20
+    book = json.loads((folder / "drills.json").read_text())["pictures"]
+    traced = [p for p in book if p["made"] == "traced"]
+    assert len(traced) >= 150
+    assert min(Counter(p["colour"] for p in traced).values()) >= 30  # of four colors
+    assert len({p["light"] for p in traced}) >= 5
+    assert len({p["pattern"] for p in traced}) >= 3
+    pool = pictures()
+    assert len({(pool[p["id"]].colour, band(pool[p["id"]])) for p in traced}) == 20  # four colors in five bands
+    assert {f"{p['id']}{end}" for p in book for end in (".webp", ".png")} | {"drills.json"} == {
+        f.name for f in folder.iterdir()
+    }
+    sides = [p for p in traced if p["side"]]
+    assert len(sides) >= 30
+    assert all(pool[p["side"]].side == p["id"] for p in sides)
 
 
 @pytest.mark.parametrize("number", range(0, 150, 15))
@@ -158,7 +168,8 @@ def test_what_is_said_fits_the_answers(new_store):
             showing = blocks.get(block.uid).showing
             blocks.answer(block.uid, k, min(100, round(showing.percent()) + 9 + k % 3))
     found = summarise(blocks.of(student.uid))
-    assert "off by 10 points" in found.words[0]
+    off = np.mean([abs(a.answer - a.truth) for a in blocks.of(student.uid)])
+    assert f"off by {off:.0f} points" in found.words[0]
     assert any("too much" in line for line in found.words)
     assert any("30 more" in line for line in found.words)
     assert found.fit.bias.value == pytest.approx(10, abs=1)

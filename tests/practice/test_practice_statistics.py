@@ -87,16 +87,17 @@ def test_a_faultless_eye_gets_a_finite_answer():
     assert fit_eye(x, np.rint(x)).spread.value < 1
 
 
-def test_estimates_of_a_hundred_students():
-    rng = np.random.default_rng(8)
-    rows = table([percent_student(rng) for _ in range(100)])
-    rows |= {"threshold": table([threshold_student(rng) for _ in range(100)])["threshold"]}
-    bounds = {"bias": 1.0, "small patches": 2.3, "spread": 0.7, "threshold": 1.4}
+def test_estimates_of_sixty_students():
+    rng, count = np.random.default_rng(8), 60
+    rows = table([percent_student(rng) for _ in range(count)])
+    rows |= table([threshold_student(rng) for _ in range(count)])
+    bounds = {"bias": 1.0, "small patches": 2.3, "spread": 0.7, "threshold": 1.4, "lapse rate": 2.4}
     for name, (error, ratio, holds) in rows.items():
-        # 0.3 points, 1.2 x the bound and 92-98 %, each widened by 3 standard errors of 100 students.
-        assert abs(error) < 0.3 + 3 * bounds[name] / 10, name
-        assert ratio < 1.2 * (1 + 3 / np.sqrt(200)), name
-        assert abs(holds - 0.95) < 0.03 + 3 * np.sqrt(0.05 * 0.95 / 100), name
+        # 0.3 points, 1.2 x the bound and 92-98 %, each widened by 3 standard errors of so few students; a thousand
+        # are in the stress run. A lapse rate at its limit of zero has no Cramer-Rao bound.
+        assert abs(error) < 0.3 + 3 * bounds[name] / np.sqrt(count), name
+        assert not ratio > 1.2 * (1 + 3 / np.sqrt(2 * count)), name
+        assert abs(holds - 0.95) < 0.03 + 3 * np.sqrt(0.05 * 0.95 / count), name
 
 
 def test_boundaries_of_equal_looks_are_the_published_ones():

@@ -5,10 +5,10 @@ from __future__ import annotations
 import streamlit as st
 
 from truelobe.pages import style
-from truelobe.practice.blocks import Answer, Block, Blocks, Kind, Role
+from truelobe.practice.blocks import BARE, Answer, Block, Blocks, Kind, Role
 from truelobe.practice.pictures import Picture, overlay, pictures, to_scale
 from truelobe.practice.take_home import take_home
-from truelobe.practice.telling import CALLS, FOCUSES, KINDS, SIZES_MM, asks, both_units, tells
+from truelobe.practice.telling import CALLS, FOCUSES, KINDS, SIZES_MM, asks, both_units, scale_words, tells
 
 
 def show(blocks: Blocks, student: str) -> None:
@@ -47,13 +47,14 @@ def _choose(blocks: Blocks, student: str) -> None:
         format_func=KINDS.__getitem__,
     )
     focus = ""
-    if kind == "percent":
-        known = list(FOCUSES)
+    if kind in FOCUSES:
+        known = list(FOCUSES[kind])
         focus = st.selectbox(
             "About",
             known,
             index=known.index(wanted_focus) if wanted_focus in known else 0,
-            format_func=FOCUSES.__getitem__,
+            format_func=FOCUSES[kind].__getitem__,
+            key=f"focus-{kind}",
         )
     if st.button("Begin", type="primary", width="stretch"):
         _begin(blocks, student, kind, "practice", focus)
@@ -99,7 +100,7 @@ def _ask(blocks: Blocks, block: Block, picture: Picture) -> None:
     key = f"{block.uid}-{number}"
     given = _percent_form(block, key) if block.kind in ("percent", "side") else None
     if block.kind == "size":
-        given = _size_form(key)
+        given = _size_form(block, key)
     elif block.kind in ("threshold", "limit"):
         given = _call_buttons(block, key)
     if given is not None:
@@ -111,7 +112,9 @@ def _ask(blocks: Blocks, block: Block, picture: Picture) -> None:
 
 
 def _shown(blocks: Blocks, block: Block, picture: Picture) -> bytes:
-    return to_scale(picture, card=True) if block.kind in ("size", "limit") else blocks.shelf.photo(picture)
+    if block.kind in ("size", "limit"):
+        return to_scale(picture, card=block.focus != BARE)
+    return blocks.shelf.photo(picture)
 
 
 def _percent_form(block: Block, key: str) -> tuple[float, ...] | None:
@@ -124,8 +127,8 @@ def _percent_form(block: Block, key: str) -> tuple[float, ...] | None:
     return (float(value),) if sent and value is not None else None
 
 
-def _size_form(key: str) -> tuple[float, ...] | None:
-    st.caption("All peppers are shown at one scale. The bank card is 3-3/8 in (85.6 mm) wide.")
+def _size_form(block: Block, key: str) -> tuple[float, ...] | None:
+    st.caption(scale_words(block.focus))
     with st.form(key, border=False):
         both = [
             st.selectbox(

@@ -6,7 +6,7 @@ import streamlit as st
 
 from truelobe.gallery.search import find
 from truelobe.pages import style
-from truelobe.practice.gallery_pictures import crop, teachable
+from truelobe.practice.gallery_pictures import crop, crop_hatched, teachable
 from truelobe.practice.lesson import TRAPS, house_words, lesson_picture, us_words
 from truelobe.practice.pictures import boundary_colour, overlay, photo
 from truelobe.store import Store
@@ -57,5 +57,11 @@ def _gallery(store: Store) -> None:
         st.write("None yet. A pepper is shown here once its share is known to 4 points either way.")
     for pepper in peppers:
         low, high = pepper.figure.interval95
-        st.image(crop(store, pepper), width="stretch", alt="A pepper from the gallery")
+        left, right = st.columns(2)
+        left.image(
+            crop_hatched(store, pepper), width="stretch", alt="A gallery pepper, counted skin hatched"
+        )
+        right.image(crop(store, pepper), width="stretch", alt="The same pepper bare")
         st.caption(f"{percent(pepper.figure.value)} not fully colored, from {percent(low)} to {percent(high)}.")
+    if peppers:
+        st.caption("Hatched: the least ripe skin by its color, as much of it as was measured.")

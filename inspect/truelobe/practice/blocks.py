@@ -30,6 +30,8 @@ UNDER, CLOSE, OVER = 0.0, 0.5, 1.0
 LIMIT_MM = 63.5
 """2-1/2 inches: least diameter of the two upper U.S. grades of sweet peppers."""
 CLOSE_POINTS, CLOSE_MM = 2.0, 2.0
+BARE = "bare"
+"""The focus of a size drill without a familiar object for scale."""
 
 
 @dataclass(frozen=True)
@@ -176,7 +178,7 @@ class Blocks:
                 return False
             if row.kind == "threshold" and not near_house_rule(picture):
                 return False
-            return focus in ("", "own", picture.colour) or (focus == "small" and 0 < picture.percent() < 10)
+            return focus in ("", "own", BARE, picture.colour) or (focus == "small" and 0 < picture.percent() < 10)
 
         past = [Given(a.picture, error_of(a)) for a in earlier]
         return next_picture(pool, past, _seed(student), reserved=reserved, wanted=wanted)

@@ -38,7 +38,11 @@ class PictureShelf:
         """Return what a kind of drill may choose from, by id."""
         if kind not in ("percent", "threshold"):
             return made_pictures()
-        return {**made_pictures()} | own.own_pictures(self._store, unplaced_photos(self._store))
+        return {**made_pictures()} | self.own()
+
+    def own(self) -> Mapping[str, Picture]:
+        """Return the own peppers that can teach now, newest first."""
+        return own.own_pictures(self._store, unplaced_photos(self._store))
 
     def find(self, picture_id: str) -> Picture:
         """Return a picture with its truth.

@@ -14,11 +14,11 @@ from collections.abc import Mapping
 from typing import Any, cast
 
 from truelobe.messages import TruelobeError
-from truelobe.practice.blocks import Block, Blocks, Kind, Role
+from truelobe.practice.blocks import BARE, Block, Blocks, Kind, Role
 from truelobe.practice.pictures import overlay, pictures, to_scale
 from truelobe.practice.progress import PROBES
 from truelobe.practice.summary import summarise
-from truelobe.practice.telling import CALLS, FOCUSES, KINDS, SIZES_MM, asks, both_units, tells
+from truelobe.practice.telling import CALLS, FOCUSES, KINDS, SIZES_MM, asks, both_units, scale_words, tells
 from truelobe.store import Store
 from truelobe.store.trouble import not_found
 
@@ -30,6 +30,7 @@ class DrillDesk:
 
     def __init__(self, store: Store) -> None:
         self._blocks = Blocks(store)
+        self.shelf = self._blocks.shelf
         self._salt = secrets.token_bytes(16)
 
     def choices(self, student: str) -> dict[str, Any]:
@@ -38,11 +39,11 @@ class DrillDesk:
         before, after = (len(side) for side in rounds[max(rounds)]) if rounds else (0, 0)
         return {
             "kinds": list(KINDS.items()),
-            "focuses": list(FOCUSES.items()),
+            "focuses": {kind: list(those.items()) for kind, those in FOCUSES.items()},
             "before": before,
             "after": after,
             "probes": PROBES,
-            "own": self._blocks.shelf.known().words,
+            "own": self.shelf.known().words,
         }
 
     def open(self, student: str, sent: Mapping[str, Any]) -> dict[str, Any]:
@@ -54,7 +55,7 @@ class DrillDesk:
             ``not-found`` for a drill that there is not; ``test-order`` for the test after before the one before.
         """
         kind, role, focus = (sent.get(name) for name in ("kind", "role", "focus"))
-        if kind not in KINDS or role not in _ROLES or focus not in FOCUSES:
+        if kind not in KINDS or role not in _ROLES or focus not in FOCUSES.get(str(kind), {"": ""}):
             raise not_found("drill")
         if role != "practice":
             self._may_test(student, str(role))
@@ -95,6 +96,7 @@ class DrillDesk:
             asked["calls"] = list(CALLS.items())
         if block.kind == "size":
             asked["sizes"] = [[mm, both_units(mm)] for mm in SIZES_MM]
+            asked["scale"] = scale_words(block.focus)
         return asked
 
     def _look(self, block: Block) -> str:
@@ -120,7 +122,7 @@ class DrillDesk:
         told: dict[str, Any] = {"next": self._asked(self._blocks.get(uid)), "words": None, "picture": None}
         if block.role != "practice":
             return told
-        picture = self._blocks.shelf.find(kept.picture)
+        picture = self.shelf.find(kept.picture)
         return told | {"words": tells(block.kind, kept, picture), "picture": f"drill/{uid}/{position}/told"}
 
     def picture(self, student: str, uid: str, position: int, which: str) -> bytes:
@@ -131,7 +133,7 @@ class DrillDesk:
         TruelobeError
             ``not-found`` for anything that is not to be seen now.
         """
-        block, shelf = self._own(student, uid), self._blocks.shelf
+        block, shelf = self._own(student, uid), self.shelf
         answered = 0 <= position < len(block.answers)
         if which == "asked" and position == len(block.answers) and block.showing is not None:
             picture = block.showing
@@ -140,7 +142,7 @@ class DrillDesk:
         else:
             raise not_found("picture")
         if block.kind in ("size", "limit"):
-            return to_scale(picture, card=True)
+            return to_scale(picture, card=block.focus != BARE)
         if which == "asked":
             return shelf.photo(picture)
         if block.kind == "side" and picture.side:

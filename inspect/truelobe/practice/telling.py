@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from truelobe.practice.blocks import CLOSE, LIMIT_MM, OVER, UNDER, Answer
+from truelobe.practice.blocks import BARE, CLOSE, LIMIT_MM, OVER, UNDER, Answer
 from truelobe.practice.pictures import HOUSE_PERCENT, Picture
 from truelobe.units import inch_fraction, percent
 
@@ -13,15 +13,19 @@ KINDS: dict[str, str] = {
     "limit": "Size against 2-1/2 in",
     "side": "The other side",
 }
-FOCUSES = {
-    "": "Everything",
-    "small": "Small patches",
-    "red": "Red",
-    "yellow": "Yellow",
-    "orange": "Orange",
-    "green": "Green",
-    "own": "Our own gallery",
+FOCUSES: dict[str, dict[str, str]] = {
+    "percent": {
+        "": "Everything",
+        "small": "Small patches",
+        "red": "Red",
+        "yellow": "Yellow",
+        "orange": "Orange",
+        "green": "Green",
+        "own": "Our own gallery",
+    },
+    "size": {"": "With a bank card beside it", "bare": "With nothing beside it"},
 }
+"""What a drill can be about, by its kind; "" is the plain one."""
 CALLS = {"Under": UNDER, "Too close": CLOSE, "Over": OVER}
 #: What "size by eye" offers: eighths of an inch from 1 to 7 inches.
 SIZES_MM = tuple(25.4 * k / 8 for k in range(8, 57))
@@ -46,6 +50,12 @@ def both_units(mm: float) -> str:
     '2-1/2 in (64 mm)'
     """
     return f"{inch_fraction(mm)} ({mm:.0f} mm)"
+
+
+def scale_words(focus: str) -> str:
+    """Say what shows how large a pepper of a size drill is."""
+    card = "" if focus == BARE else " The bank card is 3-3/8 in (85.6 mm) wide."
+    return f"All peppers are shown at one scale.{card}"
 
 
 def tells(kind: str, answer: Answer, picture: Picture) -> str:

@@ -18,6 +18,7 @@ from truelobe.store.trouble import not_found
 from truelobe.store.unplaced import plates_of_unplaced
 from truelobe.units import millimetres, percent
 
+_OWN_SHOWN = 4
 _LINES = tuple(round(0.1 * k, 1) for k in range(1, 10))
 
 
@@ -50,7 +51,23 @@ def _eye(site: StudentSite, request: Request, body: dict[str, Any]) -> Response:
 
 def _lesson(site: StudentSite, request: Request, body: dict[str, Any]) -> Response:
     site.student(request)
-    return as_json({"traps": TRAPS, "lines": _LINES, "colours": [_taught(colour) for colour in COLOURS]})
+    taught = [_taught(colour) for colour in COLOURS]
+    return as_json({"traps": TRAPS, "lines": _LINES, "colours": taught, "own": _own(site)})
+
+
+def _own(site: StudentSite) -> list[list[str]]:
+    """Some peppers of the team's own gallery that are known well enough: picture, and what was measured."""
+    some = list(site.drills.shelf.own().values())[:_OWN_SHOWN]
+    said = [f"{percent(p.percent() / 100)}, give or take {p.give_or_take:.0f} points" for p in some]
+    return [[f"lesson/own/{picture.id}", words] for picture, words in zip(some, said, strict=True)]
+
+
+def _own_picture(site: StudentSite, request: Request, body: dict[str, Any]) -> Response:
+    site.student(request)
+    picture = site.drills.shelf.find(request.path_params["picture"])
+    if not picture.own:
+        raise not_found("picture")
+    return _image(site.drills.shelf.overlay(picture))
 
 
 @lru_cache(maxsize=len(COLOURS))
@@ -132,6 +149,7 @@ ROUTES: tuple[tuple[str, Answer] | tuple[str, Answer, str], ...] = (
     ("/drill/{block}/{position:int}/{which}", _drill_picture),
     ("/api/eye", _eye),
     ("/api/lesson", _lesson),
+    ("/lesson/own/{picture}", _own_picture),
     ("/lesson/{colour}/{step:int}", _lesson_picture),
     ("/api/gallery", _plates),
     ("/api/gallery/{plate}", _plate),

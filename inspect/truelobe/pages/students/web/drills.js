@@ -39,7 +39,7 @@ export class Drills {
     this.draw();
   }
 
-  begin(role, kind = this.kind, focus = kind === "percent" ? this.focus : "") {
+  begin(role, kind = this.kind, focus = this.focus) {
     return this.attempt(async () => {
       this.asked = await this.ask("api/drills/open", { kind, focus: role === "practice" ? focus : "", role });
       this.told = null;
@@ -73,13 +73,13 @@ export class Drills {
   drawChoices(says) {
     const { kinds, focuses, before, after, probes, own } = this.choices;
     const chooser = (label, name, options) => h("label", {}, label, h("select", {
-      onchange: (event) => { this[name] = event.target.value; this.draw(); },
+      onchange: (event) => { this[name] = event.target.value; if (name === "kind") this.focus = ""; this.draw(); },
     }, options.map(([value, words]) => h("option", { value, selected: value === this[name] }, words))));
     fill(this.root,
       h("h1", {}, "Train the eye"), says,
       h("p", {}, "Ten peppers, one at a time. Stop whenever you like; every answer is kept."),
       chooser("Drill", "kind", kinds),
-      this.kind === "percent" ? chooser("About", "focus", focuses) : null,
+      focuses[this.kind] ? chooser("About", "focus", focuses[this.kind]) : null,
       row(main("Begin", () => this.begin("practice"))),
       row(button("See my eye", () => this.attempt(async () => { this.eye = await this.ask("api/eye"); }))),
       h("p", { class: "tl-quiet tl-small" }, own),
@@ -124,7 +124,7 @@ export class Drills {
     const long = pick("How long, without the stem?");
     const chosen = (label) => Number(label.querySelector("select").value);
     return h("form", { onsubmit: (event) => { event.preventDefault(); this.answer(chosen(wide), chosen(long)); } },
-      h("p", { class: "tl-quiet tl-small" }, "All peppers are shown at one scale. The bank card is 3-3/8 in (85.6 mm) wide."),
+      h("p", { class: "tl-quiet tl-small" }, one.scale),
       wide, long, row(h("button", { type: "submit", class: "tl-main" }, "Answer")));
   }
 

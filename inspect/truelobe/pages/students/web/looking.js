@@ -58,6 +58,8 @@ export class Lesson extends Room {
       picture, h("label", { for: "line" }, "Move the line: how ripe must skin be?"), slider, share, swatch,
       h("p", { class: "tl-quiet tl-small" }, "The tool draws its line in the middle. Moving it changes the share, so say which line you use."),
       h("h2", {}, "Two rules, one pepper"), one.rules.map((words) => h("p", {}, words)),
+      this.told.own.length ? [h("h2", {}, "From our own gallery"), h("p", { class: "tl-quiet tl-small" }, "Hatched: the least ripe skin by its color, as much of it as was measured."),
+        this.told.own.map(([src, words]) => [h("img", { class: "tl-pepper", src, alt: "A pepper of our gallery, counted skin hatched", loading: "lazy" }), h("p", {}, `Not fully colored: ${words}.`)])] : null,
       h("h2", {}, "Five traps"), this.told.traps.map(([name, words]) => h("p", {}, h("b", {}, `${name}. `), words)),
       this.back());
   }

@@ -14,7 +14,7 @@ export function h(tag, properties = {}, ...children) {
 
 // Puts children in place of what was there; lists are opened, nothing stands for nothing.
 export function fill(root, ...children) {
-  root.replaceChildren(...children.flat(2).filter((child) => child != null));
+  root.replaceChildren(...children.flat(3).filter((child) => child != null));
 }
 
 export function clockText(left) {
