@@ -38,9 +38,9 @@ class PictureShelf:
         """Return what a kind of drill may choose from, by id."""
         if kind not in ("percent", "threshold"):
             return made_pictures()
-        return {**made_pictures()} | self.own()
+        return {**made_pictures(), **self.of_gallery()}
 
-    def own(self) -> Mapping[str, Picture]:
+    def of_gallery(self) -> Mapping[str, Picture]:
         """Return the own peppers that can teach now, newest first."""
         return own.own_pictures(self._store, unplaced_photos(self._store))
 

@@ -57,7 +57,7 @@ def _lesson(site: StudentSite, request: Request, body: dict[str, Any]) -> Respon
 
 def _own(site: StudentSite) -> list[list[str]]:
     """Some peppers of the team's own gallery that are known well enough: picture, and what was measured."""
-    some = list(site.drills.shelf.own().values())[:_OWN_SHOWN]
+    some = list(site.drills.shelf.of_gallery().values())[:_OWN_SHOWN]
     said = [f"{percent(p.percent() / 100)}, give or take {p.give_or_take:.0f} points" for p in some]
     return [[f"lesson/own/{picture.id}", words] for picture, words in zip(some, said, strict=True)]
 
