@@ -58,9 +58,7 @@ def _gallery(store: Store) -> None:
     for pepper in peppers:
         low, high = pepper.figure.interval95
         left, right = st.columns(2)
-        left.image(
-            crop_hatched(store, pepper), width="stretch", alt="A gallery pepper, counted skin hatched"
-        )
+        left.image(crop_hatched(store, pepper), width="stretch", alt="A gallery pepper, counted skin hatched")
         right.image(crop(store, pepper), width="stretch", alt="The same pepper bare")
         st.caption(f"{percent(pepper.figure.value)} not fully colored, from {percent(low)} to {percent(high)}.")
     if peppers:
