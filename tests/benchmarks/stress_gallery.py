@@ -124,14 +124,19 @@ def _start_and_kill(home: Path, url: str | None, bundle: Path, journal: Path, ch
     arguments = (str(home), url, str(bundle), str(journal), chance.randrange(10**9))
     child = multiprocessing.get_context("fork").Process(target=work, args=arguments, daemon=True)
     child.start()
-    deadline = time.monotonic() + 60
-    while not journal.stat().st_size and child.is_alive() and time.monotonic() < deadline:
+    # So many steps, then some time into the next one: on a slow machine too a kill meets work, not just the start.
+    steps, deadline = chance.randint(1, 5), time.monotonic() + 60
+    while _lines(journal) < steps and child.is_alive() and time.monotonic() < deadline:
         time.sleep(0.005)
-    time.sleep(chance.uniform(0, 0.6))
+    time.sleep(chance.uniform(0, 0.3))
     if not child.is_alive():
         raise RuntimeError("the worker ended by itself")
     child.kill()
     child.join()
+
+
+def _lines(journal: Path) -> int:
+    return journal.read_bytes().count(b"\n")
 
 
 def _titles(home: Path, url: str | None) -> dict[str, str]:

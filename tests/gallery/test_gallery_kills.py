@@ -8,7 +8,7 @@ from tests.databases import postgres_server
 def test_twenty_kills_on_sqlite():
     report = stress_gallery.run(20, seed=11)
     assert report.faults == ()
-    assert report.acknowledged >= 20
+    assert report.acknowledged >= 40  # each was at work when it was killed
 
 
 @pytest.mark.postgres
