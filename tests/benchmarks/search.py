@@ -277,10 +277,16 @@ def _told(found: list[Timing]) -> list[Timing]:
     return found
 
 
-def _tell_pages(seconds: dict[str, list[float]]) -> None:
-    print("in the browser, from the key or the tap to the last picture (s)")
-    for name, took in seconds.items():
-        print(f"  middle {np.median(took):.2f}, slowest of {len(took)} {max(took):.2f}  {name}", flush=True)
+def _tell_pages(pages: search_page.Took) -> None:
+    print(
+        "  middle  slowest  cpu  (s: a page of results in Chromium, from the key or the tap to its last picture)"
+    )
+    for name, took in pages.items():
+        clock, cpu = np.array(took).T
+        print(
+            f"  {np.median(clock):6.2f}  {clock.max():7.2f}  {np.median(cpu):.2f}  {name}, {len(took)} times",
+            flush=True,
+        )
 
 
 if __name__ == "__main__":

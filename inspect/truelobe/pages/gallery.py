@@ -14,7 +14,7 @@ from truelobe import gallery
 from truelobe.gallery import SORTS, Card, Query
 from truelobe.grading.decisions import Outcome
 from truelobe.messages import TruelobeError
-from truelobe.pages import style
+from truelobe.pages import projector, style
 from truelobe.report.gallery_list import figure_words
 from truelobe.store import Store, open_store
 
@@ -85,12 +85,15 @@ def show_plates(store: Store, *, editing: bool = True) -> None:
     _say_how_many(gallery.count(store, query))
     cards(page.cards, chooses=True)
     first, following = st.columns(2)
-    if after and first.button("First page", width="stretch"):
-        st.session_state.pop("gallery_after")
-        st.rerun()
-    if page.after and following.button("Next page", width="stretch"):
-        st.session_state["gallery_after"], st.session_state["gallery_query"] = page.after, query.text()
-        st.rerun()
+    if after:
+        first.button("First page", width="stretch", on_click=partial(_turn, query, None))
+    if page.after:
+        following.button("Next page", width="stretch", on_click=partial(_turn, query, page.after))
+
+
+def _turn(query: Query, after: str | None) -> None:
+    """Turn to a page before it is drawn, so that it is drawn once."""
+    st.session_state["gallery_after"], st.session_state["gallery_query"] = after, query.text()
 
 
 def _teach(store: Store, editing: bool) -> None:
@@ -194,16 +197,18 @@ def cards(shown: tuple[Card, ...], *, chooses: bool = False) -> None:
 
 def _card(store: Store, card: Card, chooses: bool) -> None:
     name = card.title or f"Plate of {card.plate_date:%B %-d, %Y}"
-    if card.thumbnail_sha256:
-        st.image(store.shelf.read(card.thumbnail_sha256), alt=f"Photo of the plate: {name}", width="stretch")
+    picture = ""
+    if (
+        card.thumbnail_sha256
+    ):  # as it lies on the shelf; Streamlit's own picture would be compressed anew each time
+        source = projector.address(store.shelf.read(card.thumbnail_sha256), "image/webp")
+        alt = style.text(f"Photo of the plate: {name}")
+        picture = f'<img class="tl-thumb" alt="{alt}" src="{source}">'
     mark = '<span class="tl-tag">example</span>' if card.example else ""
-    style.show_html(f"<h3>{style.text(name)}{mark}</h3>{figures_html(card)}")
-    if card.teaching_note:
-        st.caption(card.teaching_note)
+    note = f'<p class="tl-quiet tl-small">{style.text(card.teaching_note)}</p>' if card.teaching_note else ""
+    style.show_html(f"{picture}<h3>{style.text(name)}{mark}</h3>{figures_html(card)}{note}")
     opened, chosen = st.columns((1, 1))
-    if opened.button("Open", key=f"open-{card.uid}", width="stretch"):
-        st.query_params["plate"] = card.uid
-        st.rerun()
+    opened.button("Open", key=f"open-{card.uid}", width="stretch", on_click=partial(_open, card.uid))
     if chooses:
         basket = st.session_state.get("gallery_chosen", ())
         key = f"choose-{card.uid}"
@@ -217,6 +222,10 @@ def _choose(uid: str, key: str) -> None:
         basket.append(uid)
     if not st.session_state[key] and uid in basket:
         basket.remove(uid)
+
+
+def _open(uid: str) -> None:
+    st.query_params["plate"] = uid
 
 
 def figures_html(card: Card) -> str:
