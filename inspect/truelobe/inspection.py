@@ -199,6 +199,7 @@ def _coverages(
     declared = setting.request.declared_colour
     named = [colour_by_hand(one, setting.request.corrections) or declared for one in silhouettes]
     first = [_cover(setting, *three) for three in zip(silhouettes, skins, named, strict=True)]
+    first = _named_by_the_plate(setting, silhouettes, skins, first)
     colours = Counter(c.colour for c in first if c.colour not in (None, "green"))
     greens = sum(coverage.colour == "green" for coverage in first)
     if sum(colours.values()) <= greens:
@@ -211,6 +212,21 @@ def _coverages(
             result.append((again, (*again.messages, on_green_among_coloured(str(plate)))))
         else:
             result.append((coverage, coverage.messages))
+    return result
+
+
+def _named_by_the_plate(
+    setting: Setting, silhouettes: Sequence[Silhouette], skins: Sequence[SkinMap], first: Sequence[Coverage]
+) -> list[Coverage]:
+    """Settle peppers between two colors by what the surely named ones on the plate mostly are."""
+    sure = Counter(coverage.colour for coverage in first if coverage.other is None)
+    result = []
+    for one, skin, coverage in zip(silhouettes, skins, first, strict=True):
+        votes = sure[coverage.colour], sure[coverage.other or ""]
+        if coverage.other is None or votes[0] == votes[1]:
+            result.append(coverage)
+        else:
+            result.append(_cover(setting, one, skin, coverage.colour if votes[0] > votes[1] else coverage.other))
     return result
 
 

@@ -175,13 +175,16 @@ def make_ball(
     soft: float = 0.0,
     cast: Sequence[float] = (1.0, 1.0, 1.0),
     crosstalk: NDArray[np.float64] | None = None,
+    table: Sequence[float] = (55.0, 0.0, 0.0),
+    mirrors: bool = False,
 ) -> Ball:
     """Return a ball of radius 40 mm, part of its visible half unripe.
 
     The border is a half plane through the diameter that lies in the image at right angles to `turn`; on a sphere
     the skin between two such half planes has area in proportion to the angle between them, so the unripe share of
     the visible half is exactly `share`. With `soft` (radians) the skin turns gradually, along a straight line in
-    CIELAB, and is half way at that border.
+    CIELAB, and is half way at that border. It lies on a `table` of that CIELAB; with `mirrors` the skin that is
+    turned more than 45 degrees away mirrors the table as a smooth layer does (Fresnel, in Schlick's form).
     """
     size = 2 * radius_px + 9
     middle = (size - 1) / 2
@@ -202,9 +205,12 @@ def make_ball(
     half = half / np.linalg.norm(half)
     mirror = np.maximum(x * half[0] + y * half[1] + z * half[2], 0) ** 200
     light = light + gloss * (0.04 + 0.96 * (1 - z[..., None]) ** 5) + highlight * mirror[..., None]
+    cloth = lab_to_linear(np.array(table))
+    if mirrors:
+        light = light + (0.04 + 0.96 * (1 - z[..., None]) ** 5) * cloth * (z[..., None] < np.sqrt(0.5))
+    light = np.where(inside[..., None], light, cloth)
     light = (light if crosstalk is None else light @ crosstalk.T) * np.array(cast)
-    table = lab_to_linear(np.array([55.0, 3.0, 12.0])) * np.ones_like(light)
-    seen = camera.expose(np.where(inside[..., None], light, table), seed=seed)
+    seen = camera.expose(light, seed=seed)
     pixel_mm2 = (40 / radius_px) ** 2
     facing = np.where(inside, z, 0).astype(np.float32)
     area = np.where(inside, pixel_mm2 / np.maximum(z, 1e-3), 0).astype(np.float32)

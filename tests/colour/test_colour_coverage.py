@@ -79,6 +79,18 @@ def test_gloss_and_shading_do_not_move_the_figure(colour: str, change: dict[str,
     assert changed == pytest.approx(plain, abs=0.025)
 
 
+@pytest.mark.parametrize("colour", ["red", "orange"])
+def test_a_cloth_mirrored_in_the_rim_is_taken_off(colour: str) -> None:
+    # A green cloth shines into the rim of a pepper (Schlick 1994: 0.04 squarely, 0.2 at 74 degrees).
+    correction = corrected(PHONE)
+    on_grey, on_green = (
+        share(measured(make_ball(PHONE, ripe=SKINS[colour], share=0.0, **cloth), correction, colour=colour))
+        for cloth in ({}, {"table": (55, -45, 40), "mirrors": True})
+    )
+    assert on_grey < 0.01
+    assert on_green < 0.02
+
+
 def test_a_brown_spot_and_a_highlight_are_left_out_of_both_sides() -> None:
     ball = make_ball(PHONE, share=0.3, radius_px=80, highlight=2.0)
     y, x = np.mgrid[: ball.body.shape[0], : ball.body.shape[1]]

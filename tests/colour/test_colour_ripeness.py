@@ -37,7 +37,7 @@ def test_ends_and_middle(colour: str) -> None:
     ripe = np.array(SKINS[colour], dtype=float)
     steps = np.linspace(0, 1, 21)[:, None]
     line = GREEN + steps * (ripe - GREEN)
-    assert np.allclose(scale(colour).place(line).ripeness, steps[:, 0], atol=0.02)
+    assert np.allclose(scale(colour).place(skin_colour(line)).ripeness, steps[:, 0], atol=0.02)
     middle = line[10, 1:]
     assert np.hypot(*(middle - GREEN[1:])) == pytest.approx(np.hypot(*(middle - ripe[1:])))
 
@@ -46,7 +46,7 @@ def test_ends_and_middle(colour: str) -> None:
 def test_dark_ripe_skin_stays_ripe_and_dark_green_stays_green(colour: str) -> None:
     for shade in (1.0, 0.5, 0.2, 0.08):
         both = linear_to_lab(lab_to_linear(np.array([SKINS[colour], SKINS["green"]], dtype=float)) * shade)
-        ripeness = scale(colour).place(both).ripeness
+        ripeness = scale(colour).place(skin_colour(both)).ripeness
         assert ripeness[0] > 0.9
         assert ripeness[1] < 0.1
 
@@ -71,8 +71,8 @@ def test_midpoints_of_other_ways_of_mixing_lie_as_far_apart_as_the_budget_says()
                 towards = (way[:, 1:] - ends[0, 1:]) @ (ends[1] - ends[0])[1:]
                 spot = np.argmin(np.abs(towards / np.sum((ends[1] - ends[0])[1:] ** 2) - 0.5))
                 line = RipenessScale(*ends)
-                dimming = min(float(luminance(way[spot, 0]) / line.place(way[spot]).line_light), 1.0)
-                found.append(float(line.place(way[spot], dimming).ripeness))
+                dimming = min(float(luminance(way[spot, 0]) / line.place(skin_colour(way[spot])).line_light), 1.0)
+                found.append(float(line.place(skin_colour(way[spot]), dimming).ripeness))
     assert abs(np.mean(found) - 0.5) < PATH_SD
     assert np.std(found) == pytest.approx(PATH_SD, rel=0.3)
 
@@ -92,7 +92,8 @@ def test_a_pepper_brings_its_own_ends(colour: str) -> None:
     turn = np.array([[1, 0, 0], [0, np.cos(turned), -np.sin(turned)], [0, np.sin(turned), np.cos(turned)]])
     ripe, unripe = turn @ plain.ripe, turn @ plain.unripe
     lab = np.concatenate([np.tile(ripe, (600, 1)), np.tile(unripe, (400, 1))]) + rng.normal(0, 0.5, (1000, 3))
-    ends = own_ends(lab.astype(np.float32), np.ones(1000, np.float32), pair)
+    lab = lab.astype(np.float32)
+    ends = own_ends(lab, skin_colour(lab), np.ones(1000, np.float32), pair)
     for own, reference, truth in ((ends.scale.ripe, plain.ripe, ripe), (ends.scale.unripe, plain.unripe, unripe)):
         assert np.hypot(*(own - truth)[1:]) < 0.5 * np.hypot(*(reference - truth)[1:])
     assert ends.ripe_sd[1] < pair.ripe.spread[2]
@@ -103,7 +104,7 @@ def test_a_reference_follows_only_within_its_spread() -> None:
     assert pair is not None
     # Orange skin declared red: the red reference may move toward it, by two and a half spreads at most.
     lab = np.tile(np.array(SKINS["orange"], np.float32), (500, 1))
-    ends = own_ends(lab, np.ones(500, np.float32), pair)
+    ends = own_ends(lab, skin_colour(lab), np.ones(500, np.float32), pair)
     hue = np.degrees(np.arctan2(ends.scale.ripe[2], ends.scale.ripe[1]))
     asked = np.degrees(np.arctan2(pair.ripe.lab[2], pair.ripe.lab[1]))
     assert hue - asked <= 2.5 * pair.ripe.spread[2] + 1e-6

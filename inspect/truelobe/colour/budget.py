@@ -10,10 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from truelobe.colour.correction import ColourCorrection, Source
-from truelobe.colour.naming import OwnEnds, from_polar, own_ends, polar
+from truelobe.colour.naming import OwnEnds, adapted, end_pixels, from_polar, own_ends, own_skin, polar
 from truelobe.colour.reading import Reading, View
-from truelobe.colour.ripeness import RipenessScale
+from truelobe.colour.ripeness import SkinColour, positions_on, ripeness_on, skin_colour
 from truelobe.colour.skin import gather_area, readable
+from truelobe.colour.surroundings import Surroundings
 from truelobe.figures import Contribution, Figure, SharedBy, from_draws
 
 Float32 = NDArray[np.float32]
@@ -127,7 +128,8 @@ class _Sampled:
     """A sample of the sound skin, so that measuring it again under many draws stays cheap."""
 
     pixels: NDArray[np.uint8]
-    lab: Float32
+    around: Surroundings | None
+    seen: SkinColour
     weight: Float32
     dimming: Float32
     ends: OwnEnds
@@ -136,35 +138,50 @@ class _Sampled:
     @classmethod
     def of(cls, view: View, reading: Reading, line: float) -> _Sampled:
         rows = np.flatnonzero(reading.skin.sound)
-        keep = np.unique(np.linspace(0, len(rows) - 1, min(SAMPLE, len(rows))).astype(np.int64))
-        lab = view.lab.reshape(-1, 3)[rows[keep]]
-        chosen = rows[keep]
-        weight, dimming = reading.weight.ravel()[chosen], reading.skin.dimming.ravel()[chosen]
-        ends = own_ends(lab, weight, reading.ends.pair)
-        return cls(view.pixels.reshape(-1, 3)[chosen], lab, weight, dimming, ends, line)
+        chosen = rows[np.unique(np.linspace(0, len(rows) - 1, min(SAMPLE, len(rows))).astype(np.int64))]
+        lab, weight = view.lab.reshape(-1, 3)[chosen], reading.weight.ravel()[chosen]
+        seen = SkinColour(*(x.ravel()[chosen] for x in (view.skin.angle, view.skin.strength, view.skin.chroma)))
+        ends = own_ends(lab, seen, weight, reading.ends.pair)
+        around = None if view.around is None else view.around.at(chosen)
+        pixels, dimming = view.pixels.reshape(-1, 3)[chosen], reading.skin.dimming.ravel()[chosen]
+        return cls(pixels, around, seen, weight, dimming, ends, line)
 
     def with_other_lines(self, rng: np.random.Generator) -> Float64:
         """Change the references, and the way between them, by what is uncertain of them."""
-        scale, ripe_sd, unripe_sd = self.ends.scale, self.ends.ripe_sd, self.ends.unripe_sd
-        here, out = self._share(scale, self.lab, self.line), np.empty(DRAWS)
-        for k in range(DRAWS):
-            moved = RipenessScale(_moved(scale.unripe, unripe_sd, rng), _moved(scale.ripe, ripe_sd, rng))
-            out[k] = self._share(moved, self.lab, self.line + rng.normal(0, PATH_SD)) - here
-        return out
+        scale = self.ends.scale
+        unripe = _moved(scale.unripe, self.ends.unripe_sd, rng)
+        ripe = _moved(scale.ripe, self.ends.ripe_sd, rng)
+        lines = self.line + rng.normal(0, PATH_SD, DRAWS)
+        return self._shares(unripe, ripe, self.seen, lines) - self._here()
 
     def in_other_colours(self, correction: ColourCorrection, source: Source, rng: np.random.Generator) -> Float64:
-        """Change one part of the color correction by what is uncertain of it."""
-        here = self._share(self.ends.scale, self.lab, self.line)
-        labs = correction.draws(DRAWS, rng, (source,)).to_lab(self.pixels)
-        scales = [own_ends(lab, self.weight, self.ends.pair, start=self.ends).scale for lab in labs]
-        shares = [self._share(scale, lab, self.line) for scale, lab in zip(scales, labs, strict=True)]
-        return np.array(shares) - here
+        """Change one part of the color correction by what is uncertain of it; the pepper's own ends follow."""
+        lab = correction.draws(DRAWS, rng, (source,)).to_lab(self.pixels, self.around)
+        seen = skin_colour(lab)
+        pair, scale = self.ends.pair, self.ends.scale
+        position = positions_on(scale.unripe[None], scale.ripe[None], seen.angle)
+        both = [
+            end_pixels(at, chroma, self.weight, pair) for at, chroma in zip(position, seen.chroma, strict=True)
+        ]
+        ripe, unripe = (
+            np.array(
+                [adapted(end, own_skin(*x, *chosen)) for *x, chosen in zip(lab, seen.chroma, at, strict=True)]
+            )
+            for end, at in zip((pair.ripe, pair.unripe), zip(*both, strict=True), strict=True)
+        )
+        return self._shares(unripe, ripe, seen, np.full(DRAWS, self.line)) - self._here()
 
-    def _share(self, scale: RipenessScale, lab: Float32, line: float) -> float:
-        below = scale.place(lab, self.dimming).ripeness < line
-        return float(self.weight[below].sum() / max(float(self.weight.sum()), 1e-9))
+    def _here(self) -> float:
+        scale = self.ends.scale
+        return float(self._shares(scale.unripe[None], scale.ripe[None], self.seen, np.array([self.line]))[0])
+
+    def _shares(self, unripe: Float64, ripe: Float64, seen: SkinColour, lines: Float64) -> Float64:
+        """Share (n,) of the sample below the lines (n,) between ends (n, 3)."""
+        below = ripeness_on(unripe, ripe, seen, self.dimming) < lines[:, None]
+        return np.asarray(below @ self.weight / max(float(self.weight.sum()), 1e-9), dtype=np.float64)
 
 
 def _moved(lab: Float64, sd: Float64, rng: np.random.Generator) -> Float64:
     lightness, chroma, hue = polar(lab)
-    return from_polar(lightness, max(chroma + rng.normal(0, sd[0]), 1.0), hue + rng.normal(0, sd[1]))
+    other = np.maximum(chroma + rng.normal(0, sd[0], DRAWS), 1.0)
+    return from_polar(lightness, other, hue + rng.normal(0, sd[1], DRAWS))

@@ -29,6 +29,7 @@ from truelobe.colour.spaces import (
     relative_to_lab,
     transform,
 )
+from truelobe.colour.surroundings import Surroundings
 from truelobe.messages import Message
 
 Float32 = NDArray[np.float32]
@@ -74,12 +75,14 @@ class CorrectionDraws:
     def __len__(self) -> int:
         return len(self.matrices)
 
-    def to_lab(self, pixels: NDArray[np.uint8]) -> Float32:
-        """Return CIELAB (n, P, 3) of pixels (P, 3) under each draw."""
+    def to_lab(self, pixels: NDArray[np.uint8], around: Surroundings | None = None) -> Float32:
+        """Return CIELAB (n, P, 3) of pixels (P, 3) under each draw, without what they mirror of `around`."""
         out = np.empty((len(self), len(pixels), 3), dtype=np.float32)
         line = np.ascontiguousarray(pixels, dtype=np.uint8).reshape(1, -1, 3)
         for k in range(len(self)):
             light = np.asarray(cv2.LUT(line, np.ascontiguousarray(self.tables[k][None])), dtype=np.float32)
+            if around is not None:
+                light = around.taken_off(light[0], self.tables[k])[None]
             out[k] = relative_to_lab(transform(light, self.matrices[k]))[0]
         return out
 
@@ -116,12 +119,17 @@ class ColourCorrection:
     messages: tuple[Message, ...]
     _sampler: _Sampler
 
-    def to_lab(self, pixels: NDArray[np.uint8]) -> Float32:
-        """Return CIELAB (D65, 2 degrees), float32 (..., 3), unclipped, for photo bytes (..., 3)."""
+    def to_lab(self, pixels: NDArray[np.uint8], around: Surroundings | None = None) -> Float32:
+        """Return CIELAB (D65, 2 degrees), float32 (..., 3), unclipped, for photo bytes (..., 3).
+
+        What a pepper mirrors of `around` is taken off first.
+        """
         line = np.ascontiguousarray(pixels, dtype=np.uint8).reshape(1, -1, 3)
         if line.size == 0:
             return np.zeros(pixels.shape, dtype=np.float32)
         light: Float32 = np.asarray(cv2.LUT(line, np.ascontiguousarray(self.table[None])), dtype=np.float32)
+        if around is not None:
+            light = around.taken_off(light.reshape(pixels.shape), self.table).reshape(light.shape)
         relative = transform(light, _RELATIVE @ self.matrix)
         return relative_to_lab(relative).reshape(pixels.shape)
 

@@ -18,7 +18,8 @@ from truelobe.colour.correction import ColourCorrection
 from truelobe.colour.naming import GREEN, name_colour
 from truelobe.colour.reading import Reading, View, enlarged, read, view_at_working_size
 from truelobe.colour.references import References
-from truelobe.figures import Figure
+from truelobe.colour.ripeness import SkinColour
+from truelobe.figures import Figure, mixture
 from truelobe.messages import Message
 
 Bool = NDArray[np.bool_]
@@ -49,6 +50,8 @@ class Coverage:
     messages : tuple of Message
     all_green : bool
         Nearly all skin is green: fully colored on a green plate, unripe on any other. The caller knows the plate.
+    other: str or None
+        Color that it may be instead, when that is nearly as likely; the figure holds both.
     """
 
     figure: Figure | None
@@ -57,6 +60,7 @@ class Coverage:
     left_out: Bool
     messages: tuple[Message, ...]
     all_green: bool = False
+    other: str | None = None
 
 
 def measure_coverage(
@@ -99,11 +103,11 @@ def measure_coverage(
     """
     mask = np.asarray(body & ~calyx & ~stem, dtype=np.bool_)
     nothing = np.zeros(mask.shape, dtype=np.bool_)
-    view = view_at_working_size(pixels, mask, skin_mm2, facing, correction)
+    view = view_at_working_size(pixels, mask, skin_mm2, facing, correction, body | calyx | stem)
     if int(view.read.sum()) < LEAST_SKIN or not np.nan_to_num(view.skin_mm2[view.read]).any():
         return Coverage(None, colour or "unknown", nothing, nothing, (_TOO_LITTLE,))
-    seen = name_colour(*_squarely_seen(view), references)
-    shown, all_green = colour or seen, seen == GREEN
+    named = name_colour(*_squarely_seen(view), references)
+    shown, all_green = colour or named.colour, named.colour == GREEN
     pair = references.of(shown)
     if pair is None:
         return Coverage(None, shown, nothing, nothing, (_no_reference(shown),), all_green)
@@ -113,14 +117,21 @@ def measure_coverage(
     rng = np.random.default_rng(seed)
     figure = figure_of(view, reading, correction, line, edge_px / view.shrunk, rng)
     counted, left_out = _masks(reading, line, mask)
-    return Coverage(figure, shown, counted, left_out, _messages(reading), all_green)
+    said = _messages(reading)
+    second = references.of(named.other) if colour is None and named.other else None
+    if second is None:
+        return Coverage(figure, shown, counted, left_out, said, all_green)
+    again = figure_of(view, read(view, second), correction, line, edge_px / view.shrunk, rng)
+    figure = mixture(figure, again, named.probability, "color name")
+    said = (*said, _unsure_name(shown, str(named.other)))
+    return Coverage(figure, shown, counted, left_out, said, all_green, named.other)
 
 
-def _squarely_seen(view: View) -> tuple[Float32, Float32]:
-    """Return CIELAB and area of skin that faces the camera: skin seen slantwise mirrors the table's color."""
+def _squarely_seen(view: View) -> tuple[Float32, SkinColour, Float32]:
+    """Return CIELAB, skin color and area of skin that faces the camera: slantwise it mirrors the table's color."""
     square = view.read & (view.facing > NAMED_FROM_FACING)
     chosen = square if int(square.sum()) >= LEAST_SKIN else view.read
-    return view.lab[chosen], np.maximum(np.nan_to_num(view.skin_mm2[chosen]), 0)
+    return view.lab[chosen], view.skin.at(chosen), np.maximum(np.nan_to_num(view.skin_mm2[chosen]), 0)
 
 
 def _masks(reading: Reading, line: float, mask: Bool) -> tuple[Bool, Bool]:
@@ -146,6 +157,14 @@ def _no_reference(colour: str) -> Message:
         f"This pepper reads as {colour}, and nobody has said yet what a fully colored {colour} pepper looks like.",
         "Declare its color, or make a reference from a pepper you call fully colored.",
         "note",
+    )
+
+
+def _unsure_name(colour: str, other: str) -> Message:
+    return Message(
+        "colour-name-unsure",
+        f"This pepper reads as {colour}, but it may be {other}, and what counts as fully colored differs.",
+        "Say which color it is.",
     )
 
 

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from typing import Final
 
+import numpy as np
+
 from truelobe.colour.curve import GreyFit
-from truelobe.colour.patches import CardSighting
+from truelobe.colour.patches import GREY_CHROMA, CardSighting
 from truelobe.messages import Message
 
 UNEVEN_FROM: Final = 1.5
@@ -32,13 +34,16 @@ def flags(
 ) -> list[Message]:
     """Say what is wrong with the light or the card."""
     said: list[Message] = []
-    clipped = sum(patch.clipped for patch in sighting.patches)
-    if clipped > CLIPPED_SHARE * max(len(sighting.patches), 1):
+    strong = {patch.name for patch in sighting.layout.patches if np.hypot(*patch.lab[1:]) >= GREY_CHROMA}
+    clipped = sum(patch.clipped for patch in sighting.patches if patch.name in strong)
+    if clipped > CLIPPED_SHARE * max(len(strong), 1):
         said.append(
             Message(
                 "colour-clipped",
-                f"{clipped} of the card's patches ran into full white or full black, so bright skin may have too.",
-                "Take the photo again a little darker, without flash.",
+                f"{clipped} of the card's {len(strong)} colored patches are stronger than this photo can hold, so they "
+                "count less; skin as strong in color is read less surely.",
+                "Switch off vivid picture styles and filters, and take the photo a little darker.",
+                "note",
             )
         )
     if greys.unevenness > UNEVEN_FROM:

@@ -7,14 +7,16 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from truelobe.colour.references import ColourReference, Reference, References
-from truelobe.colour.ripeness import RipenessScale, skin_colour
+from truelobe.colour.ripeness import RipenessScale, SkinColour, luminance, skin_colour
 
 Bool = NDArray[np.bool_]
 Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]
+Int64 = NDArray[np.int64]
+End = tuple[Int64, float]
 
 GREEN: Final = "green"
 BASIC: Final = ("red", "orange", "yellow")
@@ -23,55 +25,92 @@ BASIC: Final = ("red", "orange", "yellow")
 LEAST_COLOURED: Final = 0.03
 """With less colored skin than this a pepper is called all green: light from neighbors alone reaches that."""
 
-_TURNING_ALL_OVER: Final = 0.5
+_MOSTLY_COLOURED: Final = 0.5
 _FOREIGN_PURITY: Final = 0.68
 _PURPLE_ANGLES: Final = (20.0, 165.0)
 _TELLS_LIGHTNESS: Final = 12.0
 _TELLS_CHROMA: Final = 6.0
+_TOLD_LEAST: Final = 0.1
+_LIT: Final = 0.4
+_SURE_BY: Final = 1.0
+_BROWN_BELOW: Final = 0.4
+"""Brown skin reflects a seventh of what orange or yellow skin does; between the two on a log scale. A pepper that
+is only turning is as dark in places, so this is asked of peppers that are mostly colored."""
+
 _OWN_HUE_SD: Final = 2.5
 _OWN_CHROMA_SD: Final = 5.0
 _FURTHEST: Final = 2.5
 _OWN_FROM: Final = (0.7, 0.85)
 _LEAST_PURITY: Final = 0.25
 _LEAST_OWN_SHARE: Final = 0.03
+_FULL_SHARE: Final = 0.2
 
 
-def name_colour(lab: Float32, weight: Float32, references: References) -> str:
+@dataclass(frozen=True)
+class Named:
+    """What a pepper's skin says of its color.
+
+    Attributes
+    ----------
+    colour : str
+        "red", "orange", "yellow" by the skin that is furthest from green; "green" when all of it is green;
+        "purple", "white", "brown" or "striped" when the skin fits none of these.
+    other : str or None
+        What it may be instead, when that is nearly as likely.
+    probability : float
+        Of `colour` against `other`.
+    """
+
+    colour: str
+    other: str | None = None
+    probability: float = 1.0
+
+
+def name_colour(lab: Float32, skin: SkinColour, weight: Float32, references: References) -> Named:
     """Name a pepper's color from its skin.
 
     Parameters
     ----------
     lab : float32 (N, 3)
         Corrected CIELAB of skin.
+    skin : SkinColour (N,)
+        What `skin_colour` makes of it.
     weight : float32 (N,)
         mm2 of skin per pixel.
     references : References
-
-    Returns
-    -------
-    str
-        "red", "orange", "yellow" by the skin that is furthest from green; "green" when all of it is green;
-        "purple", "white", "brown" or "striped" when the skin fits none of these.
     """
-    angle = skin_colour(lab).angle
-    total = max(float(weight.sum()), 1e-9)
     told = (lab[:, 0] > _TELLS_LIGHTNESS) & (np.hypot(lab[:, 1], lab[:, 2]) > _TELLS_CHROMA)
-    purple = told & ((angle < _PURPLE_ANGLES[0]) | (angle > _PURPLE_ANGLES[1]))
-    purple_share = float(weight[purple].sum()) / total
-    if purple_share > 0.2:
-        return "purple" if purple_share > 0.6 else "striped"
-    name = _by_angle(angle, weight, references)
-    pair = references.of(name)
-    return name if pair is None else _if_strong_enough(name, lab, pair)
-
-
-def _by_angle(angle: Float32, weight: Float32, references: References) -> str:
-    total = float(weight.sum())
-    coloured = angle < _border_of_green(references)
-    share = float(weight[coloured].sum()) / max(total, 1e-9)
+    if float(weight[told].sum()) < _TOLD_LEAST * float(weight.sum()):
+        told = np.ones_like(told)
+    light, angle, weight = luminance(lab[told, 0]), skin.angle[told], weight[told]
+    purple = (angle < _PURPLE_ANGLES[0]) | (angle > _PURPLE_ANGLES[1])
+    coloured = (angle < _border_of_green(references)) | purple
+    share = float(weight[coloured].sum()) / max(float(weight.sum()), 1e-9)
     if share < LEAST_COLOURED:
-        return GREEN
-    ripest = weighted_quantile(angle[coloured], weight[coloured], 0.15)
+        return Named(GREEN)
+    purple_part = float(weight[purple].sum()) / max(float(weight[coloured].sum()), 1e-9)
+    if purple_part > 0.6 and purple_part * share > 0.1:
+        return Named("purple")
+    if purple_part > 0.2 and purple_part * share > 0.2:
+        return Named("striped")
+    plain = coloured & ~purple
+    plain &= light >= _LIT * weighted_quantile(light[plain], weight[plain], 0.9)
+    named = _by_angle(angle[plain], weight[plain], share, references)
+    pair = references.of(named.colour)
+    if pair is None:
+        return named
+    clearly = float(weight[angle < _mostly(references, named.colour)].sum())
+    if clearly < LEAST_COLOURED * float(weight.sum()) and share <= _MOSTLY_COLOURED:
+        return Named(GREEN)
+    bright = weighted_quantile(light[plain], weight[plain], 0.8) / float(luminance(pair.ripe.lab[0]))
+    if named.colour != "red" and share > _MOSTLY_COLOURED and bright < _BROWN_BELOW:
+        return Named("brown")
+    return _if_strong_enough(named, lab, skin, pair)
+
+
+def _by_angle(angle: Float32, weight: Float32, share: float, references: References) -> Named:
+    """Name colored skin by its ripest part: the redder the less of the pepper is colored, for the rest is turning."""
+    ripest = weighted_quantile(angle, weight, max(0.1, 0.5 * share))
     distance = {}
     for name in BASIC:
         pair = references.of(name)
@@ -79,10 +118,12 @@ def _by_angle(angle: Float32, weight: Float32, references: References) -> str:
             centre = float(skin_colour(np.array(pair.ripe.lab)).angle)
             distance[name] = abs(ripest - centre) / pair.ripe.spread[2]
     if not distance:
-        return GREEN
-    name = min(distance, key=lambda each: distance[each])
-    clearly = float(weight[angle < _mostly(references, name)].sum())
-    return name if clearly >= LEAST_COLOURED * total or share > _TURNING_ALL_OVER else GREEN
+        return Named(GREEN)
+    first, *rest = sorted(distance, key=lambda each: distance[each])
+    if not rest or distance[rest[0]] - distance[first] >= _SURE_BY:
+        return Named(first)
+    odds = float(np.exp((distance[rest[0]] ** 2 - distance[first] ** 2) / 2))
+    return Named(first, rest[0], odds / (1 + odds))
 
 
 def _mostly(references: References, name: str) -> float:
@@ -103,13 +144,13 @@ def _border_of_green(references: References) -> float:
     return max(borders, default=100.0)
 
 
-def _if_strong_enough(name: str, lab: Float32, pair: ColourReference) -> str:
+def _if_strong_enough(named: Named, lab: Float32, skin: SkinColour, pair: ColourReference) -> Named:
     """Tell white and brown skin, which is weak in color even where gloss is least."""
-    purity = scale_of(pair).place(lab).purity
+    purity = scale_of(pair).place(skin).purity
     least_gloss = purity >= np.quantile(purity, 0.8)
     if float(np.median(purity[least_gloss])) >= _FOREIGN_PURITY:
-        return name
-    return "white" if float(np.median(lab[:, 0])) > 50 else "brown"
+        return named
+    return Named("white" if float(np.median(lab[:, 0])) > 50 else "brown")
 
 
 @dataclass(frozen=True)
@@ -120,11 +161,14 @@ class OwnSkin:
     ----------
     pixels : int64 (K,)
         Which of the pixels; empty where the pepper does not clearly show that end.
+    share : float
+        How much of the skin is at that end.
     chroma, hue : float
-        What they showed: mean chroma per (L + 16), mean hue in degrees.
+        What the pixels show: mean chroma per (L + 16), mean hue in degrees.
     """
 
     pixels: NDArray[np.int64]
+    share: float = 0.0
     chroma: float = 0.0
     hue: float = 0.0
 
@@ -150,17 +194,17 @@ class OwnEnds:
     @property
     def scale(self) -> RipenessScale:
         """The line between the adapted ends."""
-        return RipenessScale(_adapted(self.pair.unripe, self.unripe)[0], _adapted(self.pair.ripe, self.ripe)[0])
+        return RipenessScale(adapted(self.pair.unripe, self.unripe), adapted(self.pair.ripe, self.ripe))
 
     @property
     def ripe_sd(self) -> Float64:
         """What stays uncertain of the ripe end: chroma, hue in degrees."""
-        return _adapted(self.pair.ripe, self.ripe)[1]
+        return left_unsure(self.pair.ripe, self.ripe)
 
     @property
     def unripe_sd(self) -> Float64:
         """What stays uncertain of the unripe end."""
-        return _adapted(self.pair.unripe, self.unripe)[1]
+        return left_unsure(self.pair.unripe, self.unripe)
 
 
 def scale_of(pair: ColourReference) -> RipenessScale:
@@ -168,7 +212,7 @@ def scale_of(pair: ColourReference) -> RipenessScale:
     return RipenessScale(np.array(pair.unripe.lab), np.array(pair.ripe.lab))
 
 
-def own_ends(lab: Float32, weight: Float32, pair: ColourReference, start: OwnEnds | None = None) -> OwnEnds:
+def own_ends(lab: Float32, skin: SkinColour, weight: Float32, pair: ColourReference) -> OwnEnds:
     """Adapt both references to the pepper's own most colored and greenest skin, where it clearly shows them.
 
     The pepper's skin and the reference are averaged by their uncertainties, and the skin may move the reference by
@@ -178,43 +222,55 @@ def own_ends(lab: Float32, weight: Float32, pair: ColourReference, start: OwnEnd
     ----------
     lab : float32 (N, 3)
         Corrected CIELAB of sound skin.
+    skin : SkinColour (N,)
+        What `skin_colour` makes of it.
     weight : float32 (N,)
         mm2 of skin per pixel.
     pair : ColourReference
-    start : OwnEnds, optional
-        Ends of nearly the same skin, to save the first of two rounds.
     """
-    ends = OwnEnds(pair, _NO_SKIN, _NO_SKIN) if start is None else start
-    between = _hue_between(pair)
-    ripe_from = np.clip(1 - 2 * pair.ripe.spread[2] / between, *_OWN_FROM)
-    unripe_from = np.clip(1 - 2 * pair.unripe.spread[2] / between, *_OWN_FROM)
-    for _ in range(2 if start is None else 1):
-        placed = ends.scale.place(lab)
+    ends = OwnEnds(pair, _NO_SKIN, _NO_SKIN)
+    for _ in range(2):
+        placed = ends.scale.place(skin)
         read = placed.purity > _LEAST_PURITY
-        ripe = _end_skin(lab, weight, read, placed.position, float(ripe_from), _densest_half)
-        unripe = _end_skin(lab, weight, read, 1 - placed.position, float(unripe_from), _furthest_quarter)
+        both = end_pixels(placed.position, skin.chroma, np.where(read, weight, 0), pair)
+        ripe, unripe = (own_skin(lab, skin.chroma, *end) for end in both)
         ends = OwnEnds(pair, ripe, unripe)
     return ends
 
 
-def _end_skin(
-    lab: Float32,
-    weight: Float32,
-    read: Bool,
-    towards: Float32,
-    start: float,
-    choose: Callable[[Float32], Bool],
-) -> OwnSkin:
+def end_pixels(position: Float32, chroma: Float32, weight: Float32, pair: ColourReference) -> tuple[End, End]:
+    """Return which skin stands for the ripe and which for the unripe end, and the share of skin that is there.
+
+    Parameters
+    ----------
+    position, chroma, weight : float32 (N,)
+        Place on the line between the ends, chroma per light, mm2; weight 0 is not considered.
+    pair : ColourReference
+    """
+    between = _hue_between(pair)
+    ripe_from = np.clip(1 - 2 * pair.ripe.spread[2] / between, *_OWN_FROM)
+    unripe_from = np.clip(1 - 2 * pair.unripe.spread[2] / between, *_OWN_FROM)
+    return (
+        _end_pixels(position, chroma, weight, float(ripe_from), _densest_half),
+        _end_pixels(1 - position, chroma, weight, float(unripe_from), _furthest_quarter),
+    )
+
+
+def _end_pixels(
+    towards: Float32, chroma: Float32, weight: Float32, start: float, choose: Callable[[Float32], Bool]
+) -> End:
     """Return the skin that stands for one end, if there is enough beyond `start`.
 
     Of the chosen part the half stronger in color, for gloss only weakens it.
     """
-    pixels = np.flatnonzero(read & (towards > start))
-    if pixels.size < 10 or float(weight[pixels].sum()) <= _LEAST_OWN_SHARE * float(weight.sum()):
-        return _NO_SKIN
+    pixels = np.flatnonzero((towards > start) & (weight > 0))
+    share = float(weight[pixels].sum()) / max(float(weight.sum()), 1e-9)
+    if pixels.size < 10 or share <= _LEAST_OWN_SHARE:
+        return _NO_SKIN.pixels, 0.0
     pixels = pixels[choose(towards[pixels])]
-    strength = _per_light(lab[pixels])
-    return _look(lab, pixels[strength >= np.median(strength)])
+    strength = chroma[pixels]
+    middle = np.partition(strength, len(strength) // 2)[len(strength) // 2]
+    return np.asarray(pixels[strength >= middle], dtype=np.int64), share
 
 
 def _densest_half(towards: Float32) -> Bool:
@@ -236,32 +292,42 @@ def _hue_between(pair: ColourReference) -> float:
     return max(abs((unripe - ripe + 180) % 360 - 180), 1.0)
 
 
-def _look(lab: Float32, pixels: NDArray[np.int64]) -> OwnSkin:
+def own_skin(lab: Float32, chroma: Float32, pixels: Int64, share: float) -> OwnSkin:
+    """Return what skin that stands for an end shows, from CIELAB (N, 3) and chroma per light (N,)."""
     if pixels.size == 0:
-        return OwnSkin(pixels)
-    skin = lab[pixels]
-    unit = skin[:, 1:] / np.maximum(np.hypot(skin[:, 1], skin[:, 2]), 1e-6)[:, None]
-    a, b = unit.mean(axis=0)
-    return OwnSkin(pixels, float(_per_light(skin).mean()), float(np.degrees(np.arctan2(b, a))) % 360)
+        return _NO_SKIN
+    ab = lab[pixels, 1:]
+    a, b = (ab / np.maximum(np.sqrt((ab**2).sum(axis=1, keepdims=True)), 1e-6)).mean(axis=0, dtype=np.float64)
+    return OwnSkin(pixels, share, float(chroma[pixels].mean()), float(np.degrees(np.arctan2(b, a))) % 360)
 
 
-def _per_light(lab: Float32) -> Float32:
-    return np.asarray(np.hypot(lab[:, 1], lab[:, 2]) / np.maximum(lab[:, 0] + 16, 1), dtype=np.float32)
-
-
-def _adapted(reference: Reference, own: OwnSkin) -> tuple[Float64, Float64]:
-    """Return the reference averaged with the pepper's own skin, and what stays uncertain of chroma and hue."""
+def adapted(reference: Reference, own: OwnSkin) -> Float64:
+    """Return the reference averaged with the pepper's own skin, by their uncertainties."""
+    if own.pixels.size == 0:
+        return np.array(reference.lab)
     lightness, chroma, hue = polar(np.array(reference.lab))
     _, chroma_sd, hue_sd = reference.spread
-    if own.pixels.size == 0:
-        return np.array(reference.lab), np.array([chroma_sd, hue_sd])
     turn = np.clip((own.hue - hue + 180) % 360 - 180, -_FURTHEST * hue_sd, _FURTHEST * hue_sd)
     stretch = np.clip(own.chroma * (lightness + 16) - chroma, -_FURTHEST * chroma_sd, _FURTHEST * chroma_sd)
-    trust_hue = hue_sd**2 / (hue_sd**2 + _OWN_HUE_SD**2)
-    trust_chroma = chroma_sd**2 / (chroma_sd**2 + _OWN_CHROMA_SD**2)
-    new = from_polar(lightness, chroma + trust_chroma * stretch, hue + trust_hue * turn)
-    left = np.array([chroma_sd * np.sqrt(1 - trust_chroma), hue_sd * np.sqrt(1 - trust_hue)])
-    return new, left
+    trust_chroma, trust_hue = _trust(reference, own)
+    return from_polar(lightness, chroma + trust_chroma * stretch, hue + trust_hue * turn)
+
+
+def left_unsure(reference: Reference, own: OwnSkin) -> Float64:
+    """Return what stays uncertain of an adapted reference: chroma, hue in degrees."""
+    trust = np.array(_trust(reference, own)) if own.pixels.size else np.zeros(2)
+    return np.asarray(np.array(reference.spread[1:]) * np.sqrt(1 - trust), dtype=np.float64)
+
+
+def _trust(reference: Reference, own: OwnSkin) -> tuple[float, float]:
+    """How much of the way a reference goes toward the pepper's own skin: chroma, hue.
+
+    Where a pepper shows little of an end, that little is mostly on its way to the other.
+    """
+    _, chroma_sd, hue_sd = reference.spread
+    less_sure = 1 + (_FULL_SHARE / max(own.share, 1e-3)) ** 2
+    own_chroma, own_hue = less_sure * _OWN_CHROMA_SD**2, less_sure * _OWN_HUE_SD**2
+    return chroma_sd**2 / (chroma_sd**2 + own_chroma), hue_sd**2 / (hue_sd**2 + own_hue)
 
 
 def polar(lab: Float64) -> tuple[float, float, float]:
@@ -269,9 +335,11 @@ def polar(lab: Float64) -> tuple[float, float, float]:
     return float(lab[0]), float(np.hypot(lab[1], lab[2])), float(np.degrees(np.arctan2(lab[2], lab[1]))) % 360
 
 
-def from_polar(lightness: float, chroma: float, hue: float) -> Float64:
-    """Return CIELAB for L*, C*, hue angle in degrees."""
-    return np.array([lightness, chroma * np.cos(np.radians(hue)), chroma * np.sin(np.radians(hue))])
+def from_polar(lightness: ArrayLike, chroma: ArrayLike, hue: ArrayLike) -> Float64:
+    """Return CIELAB (..., 3) for L*, C*, hue angle in degrees."""
+    turned = np.radians(hue)
+    parts = np.broadcast_arrays(lightness, chroma * np.cos(turned), chroma * np.sin(turned))
+    return np.stack(parts, axis=-1)
 
 
 def weighted_quantile(values: NDArray[np.floating], weight: NDArray[np.floating], level: float) -> float:

@@ -12,8 +12,9 @@ from numpy.typing import NDArray
 from truelobe.colour.correction import ColourCorrection
 from truelobe.colour.naming import OwnEnds, own_ends, scale_of
 from truelobe.colour.references import ColourReference
-from truelobe.colour.ripeness import RipenessScale
+from truelobe.colour.ripeness import RipenessScale, SkinColour, skin_colour
 from truelobe.colour.skin import RIM_PHOTO_PX, RIM_PX, Area, Skin, gather_area, read_skin, readable
+from truelobe.colour.surroundings import Surroundings, mirrored
 
 Bool = NDArray[np.bool_]
 Float32 = NDArray[np.float32]
@@ -38,6 +39,9 @@ class View:
         Area per pixel of this size.
     facing : float32 (h, w)
     lab : float32 (h, w, 3)
+    skin : SkinColour (h, w)
+    around : Surroundings or None
+        What the skin mirrors.
     read : bool (h, w)
         Where color can be read.
     shrunk : float
@@ -49,6 +53,8 @@ class View:
     skin_mm2: Float32
     facing: Float32
     lab: Float32
+    skin: SkinColour
+    around: Surroundings | None
     read: Bool
     shrunk: float
 
@@ -59,9 +65,18 @@ class View:
 
 
 def view_at_working_size(
-    pixels: NDArray[np.uint8], mask: Bool, skin_mm2: Float32, facing: Float32, correction: ColourCorrection
+    pixels: NDArray[np.uint8],
+    mask: Bool,
+    skin_mm2: Float32,
+    facing: Float32,
+    correction: ColourCorrection,
+    whole: Bool | None = None,
 ) -> View:
-    """Bring a box to working size; a pixel there is skin when nearly all of it was."""
+    """Bring a box to working size; a pixel there is skin when nearly all of it was.
+
+    `whole` is the pepper with calyx and stem, when that is more than `mask`: what lies outside is mirrored in it.
+    """
+    whole = mask if whole is None else whole
     shrunk = float(np.sqrt(int(mask.sum()) / WORK_PIXELS))
     if shrunk > _LEAST_SHRINK:
         height, width = mask.shape
@@ -74,9 +89,12 @@ def view_at_working_size(
         skin_mm2 = _smaller(area, size) * np.float32(shrunk**2)
         facing = np.asarray(_smaller(cosine, size) / np.maximum(part, 1e-3), dtype=np.float32)
         mask = np.asarray(part > _ALL_SKIN)
+        whole = cv2.resize(whole.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
     else:
         shrunk = 1.0
-    view = View(pixels, mask, skin_mm2, facing, correction.to_lab(pixels), mask, shrunk)
+    around = mirrored(pixels, whole, facing)
+    lab = correction.to_lab(pixels, around)
+    view = View(pixels, mask, skin_mm2, facing, lab, skin_colour(lab), around, mask, shrunk)
     return replace(view, read=readable(mask, facing, view.rim_px))
 
 
@@ -125,11 +143,11 @@ def read(view: View, pair: ColourReference) -> Reading:
     """
     scale = scale_of(pair)
     for _ in range(2):
-        skin = read_skin(view.lab, view.read, view.skin_mm2, view.facing, scale)
+        skin = read_skin(view.lab, view.skin, view.read, view.skin_mm2, view.facing, scale)
         area = gather_area(view.mask, skin.sound | skin.marked, view.skin_mm2, view.facing)
-        ends = own_ends(view.lab[skin.sound], area.weight[skin.sound], pair)
+        ends = own_ends(view.lab[skin.sound], view.skin.at(skin.sound), area.weight[skin.sound], pair)
         scale = ends.scale
-    return Reading(skin, area, ends, scale, scale.place(view.lab, skin.dimming).ripeness)
+    return Reading(skin, area, ends, scale, scale.place(view.skin, skin.dimming).ripeness)
 
 
 def enlarged(level: Float32, like: Bool) -> Bool:

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -38,10 +38,17 @@ class SkinColour:
         Skin angle in degrees, -90 to 270: about 45 for red, 65 for orange, 88 for yellow, 115 for green.
     strength : float32 (...)
         0 is grey; full red skin is above 1.
+    chroma : float32 (...)
+        C* over (L* + 16): shading hardly moves it.
     """
 
     angle: Float32
     strength: Float32
+    chroma: Float32
+
+    def at(self, where: NDArray[Any]) -> SkinColour:
+        """Return the pixels at a mask or an index."""
+        return SkinColour(self.angle[where], self.strength[where], self.chroma[where])
 
 
 def skin_colour(lab: ArrayLike) -> SkinColour:
@@ -51,14 +58,15 @@ def skin_colour(lab: ArrayLike) -> SkinColour:
     -----
     X, Y and Z come from CIELAB by its inverse, the straight part near black included.
     """
-    value = np.asarray(lab, dtype=np.float32)
-    fy = (value[..., 0] + 16) / np.float32(116)
+    lightness, a, b = np.moveaxis(np.asarray(lab, dtype=np.float32), -1, 0)
+    fy = (lightness + 16) / np.float32(116)
     y = np.maximum(_light(fy), np.float32(1e-4))
-    first = _light(fy + value[..., 1] / np.float32(500)) / y - 1
-    second = 1 - _light(fy - value[..., 2] / np.float32(200)) / y
+    first = _light(fy + a / np.float32(500)) / y - 1
+    second = 1 - _light(fy - b / np.float32(200)) / y
     angle = np.degrees(np.arctan2(second, first))
     angle = np.where(angle < -90, angle + 360, angle)
-    return SkinColour(angle.astype(np.float32), np.hypot(first, second).astype(np.float32))
+    chroma = np.sqrt(a * a + b * b) / np.maximum(lightness + 16, 1)
+    return SkinColour(angle.astype(np.float32), np.sqrt(first * first + second * second), chroma)
 
 
 def luminance(lightness: ArrayLike) -> Float32:
@@ -108,29 +116,22 @@ class RipenessScale:
     unripe: Float64
     ripe: Float64
 
-    def place(self, lab: ArrayLike, dimming: ArrayLike = 1.0) -> Placed:
+    def place(self, skin: SkinColour, dimming: ArrayLike = 1.0) -> Placed:
         """Place pixels on the line.
 
         Parameters
         ----------
-        lab : array_like (..., 3)
-            CIELAB.
+        skin : SkinColour
         dimming : array_like (...)
             Skin that is turning is darker than either end, and its a*, b* are smaller for it. The light of the
             skin over that of a straight line, where the surroundings tell; 1 where they do not.
         """
-        value = np.asarray(lab, dtype=np.float32)
-        skin = skin_colour(value)
-        at = self._by_angle[:, ((skin.angle + 90) * _PER_DEGREE + 0.5).astype(np.int32)]
-        along, strength, chroma, light, position = at
-        seen = np.hypot(value[..., 1], value[..., 2]) / np.maximum(value[..., 0] + 16, 1)
-        turning = np.clip(5 * position * (1 - position), 0, 1)
-        dimmed = 1 - turning * (1 - np.cbrt(np.asarray(dimming, dtype=np.float32)))
-        over = np.clip(seen / chroma, 1, _MOST_OVER) * dimmed
-        step = (self.ripe - self.unripe)[1:]
-        start, length = np.float32(self.unripe[1:] @ step), np.float32(step @ step + 1e-6)
-        ripeness = np.clip((over * along - start) / length, 0, 1)
-        return Placed(ripeness, position, np.clip(skin.strength / strength, 0, 1), light)
+        turn = ((skin.angle + 90) * _PER_DEGREE + 0.5).astype(np.int32)
+        position, strength, light = (row[turn] for row in self._by_angle)
+        ripeness = _ripeness(position, skin.chroma, np.asarray(dimming, np.float32), self.unripe, self.ripe)
+        return Placed(
+            ripeness.reshape(np.shape(position)), position, np.clip(skin.strength / strength, 0, 1), light
+        )
 
     @property
     def middle_light(self) -> float:
@@ -139,19 +140,59 @@ class RipenessScale:
 
     @cached_property
     def _by_angle(self) -> Float32:
-        """Rows over skin angle: a*, b* along the line, strength, chroma per (L + 16), Y, position."""
-        step = self.ripe - self.unripe
-        angle = skin_colour(self._at(_STEPS)).angle
-        order = np.argsort(angle)
-        position = np.interp(_ANGLES, angle[order], _STEPS[order])
-        line = self._at(position)
-        chroma = np.maximum(np.hypot(line[:, 1], line[:, 2]) / (line[:, 0] + 16), 1e-3)
+        """Rows over skin angle: position, strength, Y."""
+        position = positions_on(self.unripe[None], self.ripe[None], _ANGLES)[0]
+        line = _line(self.unripe[None], self.ripe[None], position)[0]
         strength = np.maximum(skin_colour(line).strength, 1e-3)
-        rows = (line[:, 1:] @ step[1:], strength, chroma, luminance(line[:, 0]), position)
-        return np.asarray(rows, dtype=np.float32)
+        return np.asarray((position, strength, luminance(line[:, 0])), dtype=np.float32)
 
-    def _at(self, position: Float64) -> Float64:
-        """CIELAB (N, 3) of the line at positions (N,)."""
-        line = self.unripe + position[:, None] * (self.ripe - self.unripe)
-        line[:, 0] = np.maximum(line[:, 0], 1)
-        return np.asarray(line, dtype=np.float64)
+
+def ripeness_on(unripe: Float64, ripe: Float64, skin: SkinColour, dimming: Float32) -> Float32:
+    """Place the same pixels on many lines at once.
+
+    Parameters
+    ----------
+    unripe, ripe : float64 (n, 3)
+        CIELAB of the ends of each line.
+    skin : SkinColour
+        Pixels (K,), or as each line's own light shows them (n, K).
+    dimming : float32 (K,)
+
+    Returns
+    -------
+    float32 (n, K)
+        Ripeness, 0..1.
+    """
+    position = positions_on(unripe, ripe, skin.angle).astype(np.float32)
+    return _ripeness(position, skin.chroma, dimming, unripe, ripe)
+
+
+def positions_on(unripe: Float64, ripe: Float64, angle: NDArray[np.floating]) -> Float64:
+    """Return where lines (n, 3) or (1, 3) have the skin angles (K,) or (n, K): float64 (n, K)."""
+    known = skin_colour(_line(unripe, ripe, _STEPS)).angle
+    order = np.argsort(known, axis=1)
+    count = max(len(known), len(angle) if angle.ndim == 2 else 1)
+    rows = np.arange(count) % len(known)
+    asked = np.broadcast_to(angle, (count, angle.shape[-1]))
+    return np.array([np.interp(x, known[k][order[k]], _STEPS[order[k]]) for x, k in zip(asked, rows, strict=True)])
+
+
+def _line(unripe: Float64, ripe: Float64, position: Float64) -> Float64:
+    """CIELAB (n, N, 3) of lines (n, 3) at positions (N,)."""
+    line = unripe[:, None] + position[:, None] * (ripe - unripe)[:, None]
+    line[..., 0] = np.maximum(line[..., 0], 1)
+    return np.asarray(line, dtype=np.float64)
+
+
+def _ripeness(position: Float32, chroma: Float32, dimming: Float32, unripe: Float64, ripe: Float64) -> Float32:
+    """Ripeness of pixels (..., K) at their places on lines (..., 3), by how far their a*, b* reach."""
+    (l0, a0, b0), (dl, da, db) = (
+        np.moveaxis(x.astype(np.float32), -1, 0)[..., None] for x in (unripe, ripe - unripe)
+    )
+    a, b = a0 + position * da, b0 + position * db
+    usual = np.sqrt(a * a + b * b) / (np.maximum(l0 + position * dl, 1) + 16)
+    turning = np.clip(5 * position * (1 - position), 0, 1)
+    dimmed = 1 - turning * (1 - np.cbrt(dimming))
+    over = np.clip(chroma / np.maximum(usual, np.float32(1e-3)), 1, _MOST_OVER) * dimmed
+    along = (over * a - a0) * da + (over * b - b0) * db
+    return np.asarray(np.clip(along / (da * da + db * db + np.float32(1e-6)), 0, 1), dtype=np.float32)

@@ -16,7 +16,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from truelobe.colour.ripeness import RipenessScale, luminance
+from truelobe.colour.ripeness import RipenessScale, SkinColour, luminance
 
 Bool = NDArray[np.bool_]
 Float32 = NDArray[np.float32]
@@ -35,16 +35,17 @@ area counts, its color is the neighbor's."""
 STEEPEST: Final = 0.03
 """The area of a pixel is capped as if seen at this cosine; 3 % of a ball's visible skin lies beyond."""
 
-TOO_DARK: Final = 6.0
-"""Below this L* a byte's step is larger than the difference between red and green skin."""
+TOO_DARK: Final = 10.0
+"""Below this L* two byte steps in one channel, what JPEG rounds away there, change its light by a fifth or more."""
 
-_WHITE_OVER: Final = 0.6
+_WHITE_OVER: Final = 1.2
 _LEAST_PURITY: Final = 0.12
 _LEAST_CHROMA: Final = 5.0
 _OFF_LINE: Final = 0.95
 _DARK_SPOT: Final = 0.5
 _GREEN_UP_TO: Final = 0.12
 _LARGEST_SPOT_MM2: Final = 150.0
+_SOUND_AROUND: Final = 0.75
 _MIRROR: Final = 0.45
 _MOST_DIMMED: Final = 0.15
 _NEIGHBOURHOOD: Final = 0.12
@@ -135,12 +136,15 @@ class Skin:
     dimming: Float32
 
 
-def read_skin(lab: Float32, read: Bool, skin_mm2: Float32, facing: Float32, scale: RipenessScale) -> Skin:
+def read_skin(
+    lab: Float32, seen: SkinColour, read: Bool, skin_mm2: Float32, facing: Float32, scale: RipenessScale
+) -> Skin:
     """Tell sound skin from highlights and blemishes.
 
     Parameters
     ----------
     lab : float32 (h, w, 3)
+    seen : SkinColour (h, w)
     read : bool (h, w)
         Readable skin.
     skin_mm2, facing : float32 (h, w)
@@ -150,7 +154,7 @@ def read_skin(lab: Float32, read: Bool, skin_mm2: Float32, facing: Float32, scal
     usable = read & ~dark
     if not usable.any():
         return Skin(usable, np.zeros_like(usable), dark, np.ones(usable.shape, np.float32))
-    placed = scale.place(lab)
+    placed = scale.place(seen)
     light = luminance(lab[..., 0])
     white, shading = light * (1 - placed.purity), light * placed.purity / placed.line_light
     size = max(3.0, _NEIGHBOURHOOD * float(np.sqrt(usable.sum())))
@@ -169,7 +173,10 @@ def read_skin(lab: Float32, read: Bool, skin_mm2: Float32, facing: Float32, scal
     spot = usable & ~pale & not_green & (shading < _DARK_SPOT * shading_around)
     millimetres = float(np.median(skin_mm2[usable] * np.maximum(facing[usable], GRAZING)))
     spot = _alone(
-        _of_size(spot, _LARGEST_SPECK, _LARGEST_SPOT_MM2 / max(millimetres, 1e-6)), usable, placed.ripeness
+        _of_size(spot, _LARGEST_SPECK, _LARGEST_SPOT_MM2 / max(millimetres, 1e-6)),
+        usable,
+        placed.ripeness,
+        shading > _SOUND_AROUND * shading_around,
     )
     marked = usable & _grown(pale | spot)
     mirror = marked & (facing < _MIRROR)
@@ -181,17 +188,23 @@ def _smooth(values: Float32) -> Float32:
     return np.asarray(cv2.blur(values, (3, 3)), dtype=np.float32)
 
 
-def _alone(spots: Bool, usable: Bool, ripeness: Float32) -> Bool:
-    """Keep spots in skin of one kind: a dark band between green and colored skin is skin that turns."""
+def _alone(spots: Bool, usable: Bool, ripeness: Float32, light: Bool) -> Bool:
+    """Keep spots with a sharp edge in skin of one kind: skin that turns is as brown, but fades into the rest.
+
+    A little way off a spot most skin is as light as usual, and all green or all colored.
+    """
     count, labels = cv2.connectedComponents(spots.astype(np.uint8), connectivity=8)
     if count == 1:
         return spots
-    ring = cv2.dilate(labels.astype(np.float32), np.ones((7, 7), np.uint8)).astype(np.int32)
-    ring[spots | ~usable] = 0
+    own = labels.astype(np.float32)
+    ring = cv2.dilate(own, np.ones((13, 13), np.uint8)).astype(np.int32)
+    ring[(cv2.dilate(own, np.ones((5, 5), np.uint8)) > 0) | ~usable] = 0
     total = np.maximum(np.bincount(ring.ravel(), minlength=count), 1)
-    green = np.bincount(ring.ravel(), weights=(ripeness < 0.4).ravel(), minlength=count) / total
-    ripe = np.bincount(ring.ravel(), weights=(ripeness > 0.6).ravel(), minlength=count) / total
-    keep = np.minimum(green, ripe) < 0.15
+    green, ripe, clear = (
+        np.bincount(ring.ravel(), weights=kind.ravel(), minlength=count) / total
+        for kind in (ripeness < 0.4, ripeness > 0.6, light)
+    )
+    keep = (np.minimum(green, ripe) < 0.15) & (clear > 0.7)
     keep[0] = False
     return np.asarray(keep[labels], dtype=np.bool_)
 
