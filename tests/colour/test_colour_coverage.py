@@ -165,6 +165,20 @@ def test_two_kinds_of_skin_that_are_neither_green_nor_ripe_are_striped() -> None
     assert measured(ball, corrected(PHONE)).colour == "striped"
 
 
+def test_a_name_between_two_colors_is_said_and_carried_in_the_interval() -> None:
+    # Skin whose hue lies between the references of orange and yellow (their spreads: 6 and 5 degrees).
+    between = (62, 22, 66)
+    ball, correction = make_ball(PHONE, ripe=between, share=0.3, soft=0.5, radius_px=50), corrected(PHONE)
+    coverage = measured(ball, correction)
+    assert {coverage.colour, coverage.other} == {"orange", "yellow"}
+    assert "colour-name-unsure" in {m.code for m in coverage.messages}
+    assert coverage.figure is not None
+    declared = [measured(ball, correction, colour=name).figure for name in ("orange", "yellow")]
+    low, high = coverage.figure.interval95
+    assert all(figure is not None and low <= figure.value <= high for figure in declared)
+    assert measured(ball, correction, colour="orange").other is None
+
+
 def test_too_little_skin_is_said() -> None:
     ball = make_ball(PHONE, radius_px=40)
     sliver = np.zeros_like(ball.body)

@@ -40,8 +40,8 @@ def flags(
         said.append(
             Message(
                 "colour-clipped",
-                f"{clipped} of the card's {len(strong)} colored patches are stronger than this photo can hold, so they "
-                "count less; skin as strong in color is read less surely.",
+                f"{clipped} of the card's {len(strong)} colored patches are stronger than this photo can hold, "
+                "so they count less; skin as strong in color is read less surely.",
                 "Switch off vivid picture styles and filters, and take the photo a little darker.",
                 "note",
             )

@@ -94,6 +94,8 @@ def name_colour(lab: Float32, skin: SkinColour, weight: Float32, references: Ref
     if purple_part > 0.2 and purple_part * share > 0.2:
         return Named("striped")
     plain = coloured & ~purple
+    if not plain.any():
+        return Named(GREEN)
     plain &= light >= _LIT * weighted_quantile(light[plain], weight[plain], 0.9)
     named = _by_angle(angle[plain], weight[plain], share, references)
     pair = references.of(named.colour)
@@ -109,7 +111,7 @@ def name_colour(lab: Float32, skin: SkinColour, weight: Float32, references: Ref
 
 
 def _by_angle(angle: Float32, weight: Float32, share: float, references: References) -> Named:
-    """Name colored skin by its ripest part: the redder the less of the pepper is colored, for the rest is turning."""
+    """Name colored skin by its ripest part; the less of a pepper is colored, the more of that is still turning."""
     ripest = weighted_quantile(angle, weight, max(0.1, 0.5 * share))
     distance = {}
     for name in BASIC:

@@ -36,7 +36,7 @@ STEEPEST: Final = 0.03
 """The area of a pixel is capped as if seen at this cosine; 3 % of a ball's visible skin lies beyond."""
 
 TOO_DARK: Final = 10.0
-"""Below this L* two byte steps in one channel, what JPEG rounds away there, change its light by a fifth or more."""
+"""Below this L* two byte steps in a channel, what JPEG rounds away there, change its light by a fifth or more."""
 
 _WHITE_OVER: Final = 1.2
 _LEAST_PURITY: Final = 0.12
