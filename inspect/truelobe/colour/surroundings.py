@@ -59,7 +59,8 @@ class Surroundings:
             cv2.LUT(self.pixels.reshape(1, -1, 3), np.ascontiguousarray(table[None])), dtype=np.float32
         ).reshape(light.shape)
         coloured = around - np.maximum(around.min(axis=-1, keepdims=True), 0)
-        return np.maximum(light - self.share[..., None] * coloured, np.float32(LEAST_LEFT) * light)
+        left = np.maximum(light - self.share[..., None] * coloured, np.float32(LEAST_LEFT) * light)
+        return np.asarray(left, dtype=np.float32)
 
 
 def mirrored(pixels: UInt8, body: Bool, facing: Float32) -> Surroundings | None:
