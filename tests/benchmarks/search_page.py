@@ -74,11 +74,11 @@ def _looked_at(address: str, stat: Path) -> Took:
         page.wait_for_function(DRAWN, arg="")
         took = {
             "words": [_timed(page, stat, lambda words=words: _ask(page, words)) for words in ASKED],
-            "next page": [_timed(page, stat, lambda: _press(page, "Next page")) for _ in range(6)],
             "another order": [
                 _timed(page, stat, lambda sort=sort: _sort(page, sort))
                 for sort in ("title", "largest first", "smallest first")
             ],
+            "next page": [_timed(page, stat, lambda: _press(page, "Next page")) for _ in range(6)],
         }
         browser.close()
     return took
