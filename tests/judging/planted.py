@@ -1,5 +1,7 @@
 """A class whose key, figures and names hold words that nobody would type, and the search for them."""
 
+import re
+
 from tests.judging.judging_plates import by_hand, document, photo
 
 from truelobe.judging import Cuts
@@ -51,5 +53,14 @@ def secrets_of(store, one):
 
 
 def leaks(phone, words):
-    """Return what stood in anything a phone received through its requests: data, headers and pictures."""
-    return [(path, word) for path, data in phone.received for word in words if word in data]
+    """Return what stood in anything a phone received through its requests: data, headers and pictures.
+
+    A number counts only by itself: the digits of a placing also turn up within times and random names.
+    """
+    return [(path, word) for path, data in phone.received for word in words if _stands(word, data)]
+
+
+def _stands(word, data):
+    if re.fullmatch(rb"[0-9.]+", word):
+        return re.search(rb"(?<![\w.])" + re.escape(word) + rb"(?![\w.])", data) is not None
+    return word in data

@@ -258,6 +258,10 @@ def test_guessing_is_slowed_and_told(tmp_path):
     store.close()
 
 
+# How a truth begins: of a made picture, and of the team's own pepper.
+TOLD = ("It is ", "The tool measured ")
+
+
 def test_drills_on_a_phone_tell_no_truth_before_the_answer(port, store):
     mine, other = phones(port, Roster(store), 2)
     _, asked = mine.ask("/api/drills/open", {"kind": "percent", "role": "practice", "focus": ""})
@@ -269,7 +273,7 @@ def test_drills_on_a_phone_tell_no_truth_before_the_answer(port, store):
     assert other.ask(f"/api/drills/{asked['block']}")[0] == 404
     shown = Blocks(store).get(asked["block"]).showing
     figures = [f"{value:.{digits}f}" for value in (shown.percent(), shown.percent() / 100) for digits in (3, 4)]
-    words = [word.encode() for word in (shown.id, "truth", "curve", "It is ", *figures)]
+    words = [word.encode() for word in (shown.id, "truth", "curve", *TOLD, *figures)]
     assert any(path == "/api/drills/open" for path, _ in mine.received)
     assert leaks(mine, words) == []
     sent = {"block": asked["block"], "position": 0, "value": 20, "second": None}
@@ -279,7 +283,7 @@ def test_drills_on_a_phone_tell_no_truth_before_the_answer(port, store):
         assert mine.ask("/api/drills/answer", sent | {"look": asked["look"]} | wrong)[0] == 400
     assert leaks(mine, words) == []
     _, told = mine.ask("/api/drills/answer", sent | {"look": asked["look"]})
-    assert told["words"].startswith("It is ")
+    assert told["words"].startswith(TOLD)
     assert mine.ask("/api/drills/answer", sent | {"value": 90})[1]["words"] == told["words"]  # sent twice
     assert mine.ask(f"/{told['picture']}")[1][8:12] == b"WEBP"
     assert told["next"]["position"] == 1
