@@ -129,11 +129,17 @@ function draw() {
   else if (!state.who) drawRoster(typed);
   else if (looking) drawClass(page, looking, { ...actions, back: () => { looking = null; draw(); } });
   else if (state.class) drawClass(page, state.class, actions);
-  else if (room) fill(page, inner);
+  else if (room) stay(inner);
   else drawChoices();
   if (state?.who) page.append(foot());
   if (problem && state) page.prepend(h("p", { class: "tl-says", role: "status" }, problem));
   if (state?.class?.started && !looking) stopClock = runClock(page, state.class, now, () => setTimeout(refresh, 1200));
+}
+
+// A room stays where it is: taken out and put back, it would lose the tap that is being made.
+function stay(inner) {
+  for (const other of [...page.children]) if (other !== inner) other.remove();
+  if (inner.parentNode !== page) page.append(inner);
 }
 
 const actions = {
