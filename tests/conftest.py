@@ -47,6 +47,9 @@ def pytest_collection_modifyitems(config, items):
 
 
 def pytest_terminal_summary(terminalreporter):
+    for report in terminalreporter.stats.get("passed", []):
+        if report.when == "call" and "again" in dict(report.user_properties):
+            terminalreporter.write_line(f"TRIED TWICE: {report.nodeid}: {dict(report.user_properties)['again']}.")
     # Asked again here rather than remembered from the collection, which parallel workers do out of sight.
     missing = missing_needs()
     for name, words in missing.items():
