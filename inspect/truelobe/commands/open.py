@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import getpass
+import socket
 import sys
 import threading
 from importlib import import_module
@@ -43,10 +44,20 @@ def run(arguments: argparse.Namespace) -> int:
     # The first page's rooms are read while the server starts and the browser opens.
     threading.Thread(target=import_module, args=("truelobe.pages.measure",), daemon=True).start()
     words = ["run", str(_START), *command_line(address), f"--server.headless={str(arguments.no_browser).lower()}"]
-    if arguments.port is not None:
-        words.append(f"--server.port={arguments.port}")
+    port = arguments.port if arguments.port is not None else _free_port()
+    words.append(f"--server.port={port}")
+    print(f"Truelobe is open at http://{address or '127.0.0.1'}:{port} (Ctrl+C ends it).", flush=True)
     cli.main(words, prog_name="truelobe open", standalone_mode=False)
     return 0
+
+
+def _free_port() -> int:
+    """Return the first port from Streamlit's usual one on that nobody listens at."""
+    for port in range(8501, 8600):
+        with socket.socket() as door:
+            if door.connect_ex(("127.0.0.1", port)) != 0:
+                return port
+    return 8501
 
 
 def _opened(new: bool) -> str:

@@ -85,6 +85,8 @@ def streamlit_options() -> dict[str, object]:
         # A click while photos are taken in waits its turn. Two runs of one page side by side would each change
         # what the other has read, and the later of the two would be refused.
         "runner.fastReruns": False,
+        # With the welcome goes what it advertises to programmers, which would lie over a coach's first picture.
+        "logger.hideWelcomeMessage": True,
         "client.toolbarMode": "minimal",
         "client.showErrorDetails": "none",
         "client.showErrorLinks": False,
