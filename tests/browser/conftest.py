@@ -23,20 +23,21 @@ FLAGS = (
 
 
 def pytest_runtest_protocol(item, nextitem):
-    """Try a browser test that waited in vain once more; the run's end names it.
+    """Try a browser test that failed once more; the run's end names it and what it said the first time.
 
-    On a busy machine a page may be drawn anew just under a tap, which is then lost. A person taps again; a test
-    starts again. What fails twice, or in any other way, has failed.
+    On a busy machine a page may be drawn anew just under a tap or a key, which is then lost. A person taps again;
+    a test starts again. What fails twice has failed.
     """
     if item.get_closest_marker("browser") is None:
         return None
     item.ihook.pytest_runtest_logstart(nodeid=item.nodeid, location=item.location)
     reports = runtestprotocol(item, nextitem=nextitem, log=False)
-    if any(report.failed and "TimeoutError" in report.longreprtext for report in reports):
+    said = next((report.longreprtext.strip().splitlines()[-1] for report in reports if report.failed), None)
+    if said is not None:
         item._initrequest()
         reports = runtestprotocol(item, nextitem=nextitem, log=False)
         for report in reports:
-            report.user_properties.append(("again", "waited in vain the first time"))
+            report.user_properties.append(("again", said))
     for report in reports:
         item.ihook.pytest_runtest_logreport(report=report)
     item.ihook.pytest_runtest_logfinish(nodeid=item.nodeid, location=item.location)
