@@ -16,19 +16,23 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 from PIL import Image
 from tests.benchmarks.truths import read_truth
 
 from truelobe.camera import shifted_views, view_from_card
-from truelobe.card import UNMEASURED, find_card
-from truelobe.colour import correct_from_card, load_references, measure_coverage
+from truelobe.card import UNMEASURED, CardSighting, find_card
+from truelobe.colour import Coverage, correct_from_card, load_references, measure_coverage
 from truelobe.data import data_path
-from truelobe.fruit import find_fruit
+from truelobe.fruit import Silhouette, find_fruit, model_name
+from truelobe.fruit.form import measure_form
+from truelobe.fruit.ground import ground_between
 from truelobe.fruit.measure import ViewErrors, measure_size
 from truelobe.fruit.pose import find_stance
-from truelobe.fruit.skin import map_skin
+from truelobe.fruit.skin import SkinMap, map_skin
 from truelobe.inspection import FLOOR_MM, inspect_plate
-from truelobe.photo import read_photo
+from truelobe.photo import Photo, read_photo
+from truelobe.pointing import point_out
 
 REPEATS = 5
 PEPPERS = 5
@@ -50,8 +54,11 @@ class Timing:
     cpu: float
 
 
+REST = "all else"
+
+
 def run() -> list[Timing]:
-    """Time every step, print the table, and return it."""
+    """Time every step, print the table, and return it; what no listed step took stands before the whole."""
     source = five_peppers()
     with tempfile.TemporaryDirectory() as folder:
         photo = Path(folder, "12.jpg")
@@ -106,19 +113,21 @@ def time_steps(data: bytes) -> list[Timing]:
     shifted = shifted_views(view, sighting, photo, UNMEASURED)
     correction = correct_from_card(photo, sighting)
     found = find_fruit(photo.pixels, (sighting.outline_px,))
+    rings = [one.outline_px[0] for one in found]
     floor, u_floor = FLOOR_MM[None]
     stances = [find_stance(one, view, floor) for one in found]
+    fits = [fit for stance in stances for fit in (stance.fit, stance.other) if fit is not None]
     skins = [map_skin(stance.fit) for stance in stances]
     references = load_references()
     errors = ViewErrors(shifted, floor, u_floor)
 
-    def coverage() -> None:
-        for one, skin in zip(found, skins, strict=True):
-            x0, y0, x1, y1 = one.box
-            pixels = photo.pixels[y0:y1, x0:x1]
-            shape = (one.body, one.calyx, one.stem, skin.skin_mm2, skin.facing)
-            measure_coverage(pixels, *shape, correction, references, None)
+    def covered(one: Silhouette, skin: SkinMap) -> Coverage:
+        x0, y0, x1, y1 = one.box
+        shape = (one.body, one.calyx, one.stem, skin.skin_mm2, skin.facing)
+        return measure_coverage(photo.pixels[y0:y1, x0:x1], *shape, correction, references, None)
 
+    coverages = [covered(*both) for both in zip(found, skins, strict=True)]
+    seen = list(zip(found, skins, coverages, strict=True))
     steps: list[tuple[str, Callable[[], object]]] = [
         ("decode with Pillow", lambda: np.asarray(Image.open(io.BytesIO(data)).convert("RGB"))),
         ("read the photo", lambda: read_photo(data)),
@@ -126,14 +135,26 @@ def time_steps(data: bytes) -> list[Timing]:
         ("camera", lambda: view_from_card(sighting, photo, UNMEASURED)),
         ("camera's errors", lambda: shifted_views(view, sighting, photo, UNMEASURED)),
         ("color correction", lambda: correct_from_card(photo, sighting)),
+        ("references", load_references),
         (f"outlines ({len(found)} found)", lambda: find_fruit(photo.pixels, (sighting.outline_px,))),
+        ("what the card lies on", lambda: _ground(photo, sighting, rings)),
         ("bodies", lambda: [find_stance(one, view, floor) for one in found]),
         ("skin maps", lambda: [map_skin(stance.fit) for stance in stances]),
-        ("coverage", coverage),
-        ("sizes and budgets", lambda: [measure_size(stance.fit, errors) for stance in stances]),
+        ("coverage", lambda: [covered(*both) for both in zip(found, skins, strict=True)]),
+        ("places pointed at", lambda: point_out(photo.pixels, seen, correction)),
+        ("sizes and budgets", lambda: [measure_size(fit, errors) for fit in fits]),
+        ("forms", lambda: [measure_form(stance) for stance in stances]),
+        ("the model's name", model_name),
         ("whole inspection", lambda: inspect_plate(data)),
     ]
-    return [_timed(name, step) for name, step in steps]
+    timings = [_timed(name, step) for name, step in steps]
+    decode, *parts, whole = timings
+    rest = Timing(REST, whole.wall - sum(x.wall for x in parts), whole.cpu - sum(x.cpu for x in parts))
+    return [decode, *parts, rest, whole]
+
+
+def _ground(photo: Photo, sighting: CardSighting, rings: list[NDArray[np.float64]]) -> object:
+    return ground_between(photo.pixels, sighting.outline_px, sighting.layout.size_mm, rings)
 
 
 def _timed(name: str, step: Callable[[], object]) -> Timing:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Final
 
 import numpy as np
@@ -152,7 +153,7 @@ class _Sampled:
         unripe = _moved(scale.unripe, self.ends.unripe_sd, rng)
         ripe = _moved(scale.ripe, self.ends.ripe_sd, rng)
         lines = self.line + rng.normal(0, PATH_SD, DRAWS)
-        return self._shares(unripe, ripe, self.seen, lines) - self._here()
+        return self._shares(unripe, ripe, self.seen, lines) - self._here
 
     def in_other_colours(self, correction: ColourCorrection, source: Source, rng: np.random.Generator) -> Float64:
         """Change one part of the color correction by what is uncertain of it; the pepper's own ends follow."""
@@ -169,8 +170,9 @@ class _Sampled:
             )
             for end, at in zip((pair.ripe, pair.unripe), zip(*both, strict=True), strict=True)
         )
-        return self._shares(unripe, ripe, seen, np.full(DRAWS, self.line)) - self._here()
+        return self._shares(unripe, ripe, seen, np.full(DRAWS, self.line)) - self._here
 
+    @cached_property
     def _here(self) -> float:
         scale = self.ends.scale
         return float(self._shares(scale.unripe[None], scale.ripe[None], self.seen, np.array([self.line]))[0])

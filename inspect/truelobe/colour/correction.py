@@ -77,14 +77,11 @@ class CorrectionDraws:
 
     def to_lab(self, pixels: NDArray[np.uint8], around: Surroundings | None = None) -> Float32:
         """Return CIELAB (n, P, 3) of pixels (P, 3) under each draw, without what they mirror of `around`."""
-        out = np.empty((len(self), len(pixels), 3), dtype=np.float32)
-        line = np.ascontiguousarray(pixels, dtype=np.uint8).reshape(1, -1, 3)
-        for k in range(len(self)):
-            light = np.asarray(cv2.LUT(line, np.ascontiguousarray(self.tables[k][None])), dtype=np.float32)
-            if around is not None:
-                light = around.taken_off(light[0], self.tables[k])[None]
-            out[k] = relative_to_lab(transform(light, self.matrices[k]))[0]
-        return out
+        light = self.tables[:, pixels, np.arange(3)]
+        if around is not None:
+            light = around.taken_off_each(light, self.tables)
+        relative = [transform(one, matrix) for one, matrix in zip(light, self.matrices, strict=True)]
+        return relative_to_lab(np.asarray(relative, dtype=np.float32).reshape(len(self), -1, 3))
 
 
 @dataclass(frozen=True)

@@ -214,9 +214,14 @@ def _usual_white(white: Float32, facing: Float32, usable: Bool) -> Float32:
     order = np.argsort(facing[usable])
     at, value = facing[usable][order], white[usable][order]
     rings = np.array_split(np.arange(len(at)), max(1, min(_RINGS, len(at) // 20)))
-    middle = [float(np.median(at[ring])) for ring in rings]
-    usual = [float(np.median(value[ring])) for ring in rings]
+    middle = [_middle(at[ring]) for ring in rings]
+    usual = [_middle(np.sort(value[ring])) for ring in rings]
     return np.asarray(np.interp(facing, middle, usual), dtype=np.float32)
+
+
+def _middle(ordered: Float32) -> float:
+    """Median of ordered values."""
+    return float(np.mean(ordered[(len(ordered) - 1) // 2 : len(ordered) // 2 + 1]))
 
 
 def _around(values: Float32, mask: Bool, size: float) -> Float32:

@@ -58,7 +58,16 @@ class Surroundings:
         around = np.asarray(
             cv2.LUT(self.pixels.reshape(1, -1, 3), np.ascontiguousarray(table[None])), dtype=np.float32
         ).reshape(light.shape)
-        coloured = around - np.maximum(around.min(axis=-1, keepdims=True), 0)
+        return self._without(around, light)
+
+    def taken_off_each(self, light: Float32, tables: Float32) -> Float32:
+        """Return light (n, P, 3), read through tables (n, 256, 3), without what is mirrored."""
+        return self._without(tables[:, self.pixels, np.arange(3)], light)
+
+    def _without(self, around: Float32, light: Float32) -> Float32:
+        red, green, blue = (around[..., k] for k in range(3))
+        least = np.maximum(np.minimum(np.minimum(red, green), blue), 0)
+        coloured = around - least[..., None]
         left = np.maximum(light - self.share[..., None] * coloured, np.float32(LEAST_LEFT) * light)
         return np.asarray(left, dtype=np.float32)
 

@@ -28,6 +28,9 @@ _POINTS = 1440
 _WAVES = 5
 # Ends are round and their middle is uncertain: the bend is looked for between these shares of the length.
 _INNER = slice(int(0.15 * _STATIONS), int(0.85 * _STATIONS) + 1)
+_AT = (np.arange(_STATIONS) + 0.5) / _STATIONS
+# The square term of the parabola that fits the inner stations best is one weighted sum of their values.
+_BOW = np.linalg.pinv(np.polynomial.polynomial.polyvander(_AT[_INNER], 2))[2]
 # What a found outline misses on the width (1.2 mm on the development plates) comes from both sides, each alone.
 U_SIDE_MM = float(np.hypot(U_EDGE_MM, 1.2 / np.sqrt(2)))
 
@@ -109,8 +112,7 @@ def read_form(
     value = _figures(edges[None])[:, 0]
     draw = np.random.default_rng(seed)
     turned = (_edges(dense, u_turn) - _edges(dense, -u_turn)) / 2
-    at = (np.arange(_STATIONS) + 0.5) / _STATIONS
-    waves = np.cos(np.pi * np.arange(_WAVES)[:, None] * at) * np.sqrt(2 / _WAVES)
+    waves = np.cos(np.pi * np.arange(_WAVES)[:, None] * _AT) * np.sqrt(2 / _WAVES)
     sides = u_side_mm / float(np.ptp(dense[:, 1])) * (draw.standard_normal((N_DRAWS, 2, _WAVES)) @ waves)
     moved = {
         "axis": draw.standard_normal((N_DRAWS, 1, 1)) * turned
@@ -154,8 +156,7 @@ def _figures(edges: Floats) -> Floats:
     place = np.sum(middle * width, axis=1) / width.sum(axis=1)
     uncovered = np.abs(middle - place[:, None])
     asymmetry = 2 * np.minimum(uncovered, width / 2).sum(axis=1) / width.sum(axis=1)
-    at = ((np.arange(_STATIONS) + 0.5) / _STATIONS)[_INNER]
-    bow = np.polynomial.polynomial.polyfit(at, middle[:, _INNER].T, 2)[2]
+    bow = middle[:, _INNER] @ _BOW
     quarter = _STATIONS // 4
     stem = width[:, quarter - 2 : quarter + 3].mean(axis=1)
     blossom = width[:, -quarter - 3 : -quarter + 2].mean(axis=1)
