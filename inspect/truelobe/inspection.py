@@ -208,7 +208,7 @@ def _coverages(
     result = []
     for one, skin, name, coverage in zip(silhouettes, skins, named, first, strict=True):
         if name is None and coverage.colour == "green":
-            again = _cover(setting, one, skin, plate)
+            again = replace(_cover(setting, one, skin, plate), other="green")
             result.append((again, (*again.messages, on_green_among_coloured(str(plate)))))
         else:
             result.append((coverage, coverage.messages))
@@ -291,6 +291,7 @@ def _record(
             *((form.asymmetry, form.bend, form.taper) if form is not None else (None, None, None)),
         ),
         spots=spots,
+        other_colour=coverage.other,
     )
 
 

@@ -57,6 +57,8 @@ class PepperRecord:
     shape : ShapeEvidence or None
     spots : tuple of Spot
         Places worth a look, in px of the photo; they count for nothing.
+    other_colour : str or None
+        What the pepper may be instead, so that one tap can say which.
     """
 
     silhouette: Silhouette
@@ -78,6 +80,7 @@ class PepperRecord:
     blemishes: tuple[Blemish, ...] = ()
     shape: ShapeEvidence | None = None
     spots: tuple[Spot, ...] = ()
+    other_colour: str | None = None
 
     def document(self) -> Document:
         """Return the pepper as it stands in a measurement document."""
@@ -92,6 +95,7 @@ class PepperRecord:
             "pose": self.pose,
             "axis_px": self.axis.document(),
             "colour": self.colour,
+            "other_colour": self.other_colour,
             "hidden_fraction": round(outline.hidden_fraction, 4),
             "doubtful": outline.doubtful,
             "by_hand": list(self.by_hand),

@@ -2,6 +2,7 @@
 
 import csv
 import io
+import json
 import zipfile
 
 import openpyxl
@@ -15,6 +16,7 @@ from truelobe import gallery
 from truelobe.gallery import Query, back_up, check, compare, difference, repair, restore
 from truelobe.gallery.comparing import pepper_scale
 from truelobe.gallery.measuring import as_asked_before
+from truelobe.gallery.sample import TAUGHT
 from truelobe.messages import TruelobeError
 from truelobe.report.gallery_list import write_list
 from truelobe.request import Correction, Request
@@ -222,6 +224,31 @@ def test_the_sample_gallery_comes_once_and_goes_without_touching_the_teams_plate
     assert gallery.walls(store) == ()
     assert gallery.uids(store, Query()) == [own.uid]
     assert check(store).clean
+
+
+def test_what_the_sample_plates_teach_is_true_of_them():
+    """The truth beside each photo is exact: the meshes that were rendered."""
+    at = {path.stem: json.loads(path.with_suffix(".truth.json").read_text()) for path in gallery.sample_photos()}
+    seen = {
+        name: [
+            (p["diameter_greatest_mm"], p["length_mm"], p["not_fully_coloured"]["0.5"], p["colour"], p["pose"])
+            for p in at[name]["peppers"]
+        ]
+        for name in TAUGHT
+    }
+    widths = {name: sorted(width for width, *_ in peppers) for name, peppers in seen.items()}
+    even = widths["plate-02-normal"]
+    assert all(green < 0.005 for *_, green, _, _ in seen["plate-02-normal"])
+    assert even[-1] / even[0] == pytest.approx(4 / 3, abs=0.05)
+    red = seen["plate-04-easy"]
+    assert sorted(green > 0.9 for *_, green, _, _ in red) == [False, False, False, True]
+    assert sorted(green > 0.2 for *_, green, _, _ in red) == [False, False, False, True]
+    assert [width > 63.5 > length for width, length, *_ in red].count(True) == 1
+    assert all(colour == "green" and turning < 0.1 for _, _, turning, colour, _ in seen["plate-05-easy"])
+    assert all(width > 76.2 and green < 0.15 for width, _, green, _, _ in seen["plate-08-easy"])
+    assert [length < 1.05 * width for width, length, *_ in seen["plate-08-easy"]].count(True) == 1
+    assert [0.75 < green < 0.99 for *_, green, _, _ in seen["plate-09-easy"]].count(True) == 2
+    assert [pose for *_, pose in seen["plate-12-hard"]].count("standing") == 3
 
 
 def test_emptying_the_bin_takes_photos_too(store, keep):

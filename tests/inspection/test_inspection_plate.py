@@ -110,7 +110,12 @@ def test_corrections_by_hand_count_and_are_marked(measured, first) -> None:
     at = tuple(pepper["centre_px"])
     caliper = Correction("measured", at, quantity="diameter", value=77.0, uncertainty=0.2)
     gone = Correction("remove", tuple(measured.document()["peppers"][-1]["centre_px"]))
-    changed = inspect_plate(plate, replace(told(truth), corrections=(caliper, gone))).document()
+    asked = next(p for p in measured.document()["peppers"] if p["other_colour"])
+    assert "green" in (asked["colour"], asked["other_colour"])
+    named = Correction("colour", tuple(asked["centre_px"]), word="green")
+    changed = inspect_plate(plate, replace(told(truth), corrections=(caliper, gone, named))).document()
+    answered = next(p for p in changed["peppers"] if p["number"] == asked["number"])
+    assert (answered["colour"], answered["other_colour"]) == ("green", None)
     assert len(changed["peppers"]) == len(measured.peppers) - 1
     by_hand = next(p for p in changed["peppers"] if p["by_hand"])
     assert by_hand["by_hand"] == ["diameter"]
@@ -118,7 +123,7 @@ def test_corrections_by_hand_count_and_are_marked(measured, first) -> None:
     assert by_hand["by_photo"]["diameter_mm"]["value"] == pytest.approx(pepper["diameter_mm"]["value"])
     fancy = next(d for d in by_hand["decisions"] if d["limit"] == 76.2)
     assert fancy["outcome"] == "met"
-    assert [Correction.from_document(c) for c in changed["made_by"]["corrections"]] == [caliper, gone]
+    assert [Correction.from_document(c) for c in changed["made_by"]["corrections"]] == [caliper, gone, named]
 
 
 def test_an_unmeasured_print_is_flagged_and_widens_the_figures(measured, first) -> None:

@@ -2,9 +2,12 @@
 
 from html.parser import HTMLParser
 
+import pytest
+from streamlit.testing.v1 import AppTest
 from tests.pages import example_plate
 
-from truelobe.pages import plate, style
+from truelobe.pages import drafts, plate, style
+from truelobe.store import open_store
 
 
 class Reader(HTMLParser):
@@ -56,3 +59,40 @@ def test_every_outcome_has_a_sign_and_the_decided_ones_their_own():
 
 def test_a_number_stays_with_its_unit():
     assert style.text("82 mm, 15 % and 2-1/2 in") == "82\u00a0mm, 15\u00a0% and 2\u20111/2\u00a0in"
+
+
+def _asked(home, uid, number):
+    """The page of `test_one_tap_answers_what_a_card_asks`: one card's question."""
+    from types import SimpleNamespace
+
+    from truelobe.pages import pepper
+    from truelobe.store import open_store
+
+    store = open_store(home)
+    draft = store.drafts.get(uid)
+    pepper.ask(SimpleNamespace(store=store), draft, draft.body["document"]["peppers"][number - 1])
+    store.close()
+
+
+@pytest.mark.parametrize(
+    ("number", "other", "answers", "tapped", "written"),
+    [
+        (1, "green", ["Red", "Green"], "Green", {"kind": "colour", "word": "green"}),
+        (1, None, [], None, None),
+        (5, None, ["Yes, keep it", "No, remove it"], "No, remove it", {"kind": "remove"}),
+    ],
+)
+def test_one_tap_answers_what_a_card_asks(tmp_path, number, other, answers, tapped, written):
+    document = example_plate.document()
+    document["peppers"][number - 1]["other_colour"] = other
+    store = open_store(tmp_path)
+    uid = store.drafts.start(drafts.KIND, drafts.empty_body() | {"document": document}).uid
+    page = AppTest.from_function(_asked, args=(tmp_path, uid, number), default_timeout=60).run()
+    assert [button.label for button in page.button] == answers
+    for _ in answers[:1] * 2:  # twice, as an impatient thumb does
+        next(button for button in page.button if button.label == tapped).click().run()
+    assert not page.exception
+    corrections = store.drafts.get(uid).body["corrections"]
+    place = document["peppers"][number - 1]["centre_px"]
+    assert corrections == ([] if written is None else [written | {"at": place}])
+    store.close()

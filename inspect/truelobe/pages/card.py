@@ -7,7 +7,7 @@ from functools import partial
 import streamlit as st
 
 from truelobe.card import PAPER_MM, Paper, card_pdf, card_png, load_layout
-from truelobe.colour import References, load_references
+from truelobe.colour import Reference, References, load_references
 from truelobe.colour.references import references_from_document
 from truelobe.grading.cautions import foot_line
 from truelobe.messages import TruelobeError
@@ -110,17 +110,32 @@ def _references(store: Store) -> None:
     st.subheader("What counts as fully colored")
     kept = store.references.get("team")
     references = load_references() if kept is None else references_from_document(kept.body)
-    style.show_html(_references_html(references))
+    style.show_html(_swatches_html(references))
+    with st.expander("The numbers, and where they come from"):
+        style.show_html(_references_html(references))
+
+
+def _swatch(reference: Reference) -> str:
+    lightness, a, b = reference.lab
+    return f'<span class="tl-swatch" style="background: lab({lightness:.1f}% {a:.1f} {b:.1f})"></span>'
+
+
+def _swatches_html(references: References) -> str:
+    """Show the colors themselves: what a coach compares a pepper with."""
+    shown = "  ".join(
+        f'<span class="tl-named">{_swatch(pair.ripe)}{style.text(name)}</span>'
+        for name, pair in references.colours.items()
+    )
+    return f"<p>{shown}</p>"
 
 
 def _references_html(references: References) -> str:
     lines = ""
     for name, pair in references.colours.items():
         lightness, a, b = pair.ripe.lab
-        swatch = f'<span class="tl-swatch" style="background: lab({lightness:.1f}% {a:.1f} {b:.1f})"></span>'
         lines += (
             f'<tr><th scope="row">{style.text(name)}</th>'
-            f"<td>{swatch}L* {lightness:.0f}, a* {a:.0f}, b* {b:.0f}</td>"
+            f"<td>{_swatch(pair.ripe)}L* {lightness:.0f}, a* {a:.0f}, b* {b:.0f}</td>"
             f"<td>{style.text(pair.ripe.source)}</td></tr>"
         )
     return (

@@ -20,7 +20,8 @@ from truelobe.store import Store, open_store
 
 LOOKING = ("Plates", "Walls", "Compare")
 VIEWS = (*LOOKING, "Bin", "Move and keep safe")
-_ACROSS = 3
+A_PAGE = 12
+"""Plates on a page of results: what a thumb scrolls past and a browser draws at once."""
 
 
 @st.cache_resource(show_spinner=False)
@@ -80,7 +81,7 @@ def show_plates(store: Store, *, editing: bool = True) -> None:
     after = (
         st.session_state.get("gallery_after") if st.session_state.get("gallery_query") == query.text() else None
     )
-    page = gallery.find(store, query, after=after)
+    page = gallery.find(store, query, after=after, limit=A_PAGE)
     st.session_state["gallery_asked"] = query.text()
     _say_how_many(gallery.count(store, query))
     cards(page.cards, chooses=True)
@@ -186,12 +187,14 @@ def _open_ended(
 
 
 def cards(shown: tuple[Card, ...], *, chooses: bool = False) -> None:
-    """Draw cards, three across on a wide screen and one below the other on a phone."""
+    """Draw cards, three across on a wide screen and one below the other on a phone.
+
+    The style sheet lays them out: columns of Streamlit's are parts of their own, and drawing many parts is slow.
+    """
     store = opened_store()
-    for first in range(0, len(shown), _ACROSS):
-        row = shown[first : first + _ACROSS]
-        for place, card in zip(st.columns(_ACROSS), row, strict=False):
-            with place.container(border=True):
+    with st.container(key="hits"):
+        for card in shown:
+            with st.container(border=True, key=f"hit-{card.uid}"):
                 _card(store, card, chooses)
 
 
@@ -207,12 +210,11 @@ def _card(store: Store, card: Card, chooses: bool) -> None:
     mark = '<span class="tl-tag">example</span>' if card.example else ""
     note = f'<p class="tl-quiet tl-small">{style.text(card.teaching_note)}</p>' if card.teaching_note else ""
     style.show_html(f"{picture}<h3>{style.text(name)}{mark}</h3>{figures_html(card)}{note}")
-    opened, chosen = st.columns((1, 1))
-    opened.button("Open", key=f"open-{card.uid}", width="stretch", on_click=partial(_open, card.uid))
+    st.button("Open", key=f"open-{card.uid}", width="stretch", on_click=partial(_open, card.uid))
     if chooses:
         basket = st.session_state.get("gallery_chosen", ())
         key = f"choose-{card.uid}"
-        chosen.checkbox("Choose", value=card.uid in basket, key=key, on_change=_choose, args=(card.uid, key))
+        st.checkbox("Choose", value=card.uid in basket, key=key, on_change=_choose, args=(card.uid, key))
 
 
 def _choose(uid: str, key: str) -> None:

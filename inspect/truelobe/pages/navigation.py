@@ -56,7 +56,8 @@ def available(audiences: tuple[str, ...] = ("coach", "team")) -> tuple[Entry, ..
 
 def page(entry: Entry, *, default: bool = False) -> StreamlitPage:
     """Return an entry as Streamlit knows it; the same call gives the target of a link to it."""
-    return st.Page(_drawn_by(entry), title=entry.title, url_path=entry.module, default=default)
+    path = "start" if default else entry.module  # the first page answers to the bare address, whatever its path
+    return st.Page(_drawn_by(entry), title=entry.title, url_path=path, default=default)
 
 
 def show(audiences: tuple[str, ...] = ("coach", "team")) -> None:
@@ -65,12 +66,22 @@ def show(audiences: tuple[str, ...] = ("coach", "team")) -> None:
     st.set_page_config(page_title="Truelobe", page_icon=style.page_icon(), layout="centered")
     inside = gate.passed()
     pages = [page(e, default=e is entries[0]) for e in entries]
+    pages.append(_by_its_name(entries[0], pages[0]))
     chosen = st.navigation(pages, position="top" if inside else "hidden")
     style.apply()
     if inside:
         chosen.run()
     else:
         gate.ask()
+
+
+def _by_its_name(entry: Entry, target: StreamlitPage) -> StreamlitPage:
+    """Let the first page be reached under its name too: by itself it answers to the bare address alone."""
+
+    def lead_on() -> None:
+        st.switch_page(target, query_params=st.query_params.to_dict())
+
+    return st.Page(lead_on, title=entry.title, url_path=entry.module, visibility="hidden")
 
 
 def link(module: str, label: str) -> None:

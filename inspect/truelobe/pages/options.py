@@ -85,6 +85,9 @@ def streamlit_options() -> dict[str, object]:
         # A click while photos are taken in waits its turn. Two runs of one page side by side would each change
         # what the other has read, and the later of the two would be refused.
         "runner.fastReruns": False,
+        # Forced after every run, a full collection takes as long again as drawing the page, and holds up every
+        # other browser meanwhile. Python collects by itself, and photos live in the worker processes.
+        "runner.postScriptGC": False,
         # With the welcome goes what it advertises to programmers, which would lie over a coach's first picture.
         "logger.hideWelcomeMessage": True,
         "client.toolbarMode": "minimal",

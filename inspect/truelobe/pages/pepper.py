@@ -46,6 +46,36 @@ def said(correction: Mapping[str, Any]) -> str:
     return _SAID[correction["kind"]]
 
 
+def ask(bench: Desk, draft: Draft, one: Mapping[str, Any]) -> None:
+    """Ask on a pepper's card what one tap settles: whether it is a pepper, which of two colors it is."""
+    place, number = _at(one), one["number"]
+    if one["doubtful"]:
+        question = "Is this one pepper, rightly outlined?"
+        answers = {"Yes, keep it": Correction("keep", place), "No, remove it": Correction("remove", place)}
+    elif one.get("other_colour"):
+        question = "Which color is it?"
+        colours = (one["colour"], one["other_colour"])
+        answers = {colour.capitalize(): Correction("colour", place, word=colour) for colour in colours}
+    else:
+        return
+    with st.container(key=f"ask-{number}", horizontal=True, vertical_alignment="center"):
+        st.markdown(question)
+        for answer, correction in answers.items():
+            # The place is in the key: after a removal the next pepper has this number.
+            key = f"answer-{answer}-{number}-{place}"
+            st.button(answer, key=key, on_click=partial(_answered, bench, draft.uid, correction))
+
+
+def _answered(bench: Desk, uid: str, correction: Correction) -> None:
+    """Write an answer once, also where it was tapped twice before the page was drawn anew."""
+
+    def once(body: drafts.Body) -> None:
+        if body["corrections"][-1:] != [correction.document()]:
+            drafts.correct(body, correction)
+
+    drafts.change(bench.store, uid, once)
+
+
 def look_at(uid: str, number: int) -> None:
     """Have a pepper's dialog open from the next run on, until it is closed or something is corrected."""
     st.session_state[f"looking-{uid}"] = number

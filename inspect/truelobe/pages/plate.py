@@ -188,7 +188,9 @@ def _cards(bench: Desk, draft: Draft, pictures: jobs.Pictures | None) -> None:
         for one in draft.body["document"]["peppers"]:
             close = pictures.close.get(one["number"]) if pictures else None
             with st.container(key=f"card-{one['number']}"):
-                style.show_html(card_html(one, close))
+                with st.container(gap=None):
+                    style.show_html(card_html(one, close))
+                    pepper.ask(bench, draft, one)
                 st.button(
                     "Look closer or correct",
                     key=f"correct-{one['number']}",

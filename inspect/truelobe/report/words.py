@@ -186,7 +186,8 @@ def _reading(quantity: str, written: Mapping[str, Any] | None) -> Reading:
 
 
 def _points(half_width: float) -> str:
-    return f"{max(1, round(100 * half_width))} points"
+    points = max(1, round(100 * half_width))
+    return f"{points} point{'' if points == 1 else 's'}"
 
 
 def limit_words(decision: Mapping[str, Any]) -> str:
