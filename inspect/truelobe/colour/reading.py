@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from truelobe.colour.correction import ColourCorrection
-from truelobe.colour.naming import OwnEnds, own_ends, scale_of
+from truelobe.colour.ends import OwnEnds, own_ends, scale_of
 from truelobe.colour.references import ColourReference
 from truelobe.colour.ripeness import RipenessScale, SkinColour, skin_colour
 from truelobe.colour.skin import RIM_PHOTO_PX, RIM_PX, Area, Skin, gather_area, read_skin, readable
