@@ -53,6 +53,7 @@ def _just_kept(bench: Desk) -> None:
         said = "Its photo is cut to plate and card." if cut else "Its photo is kept whole."
         found = f"{plate.title} can be found and shown there. {said}"
         style.show_html(style.message_html("kept", "Kept in the gallery.", found, "note"))
+        style.to_top()
         navigation.link("gallery", "Open the gallery")
 
 
@@ -92,6 +93,7 @@ def _thrown_away(bench: Desk, draft: Draft) -> None:
     style.show_html(
         style.message_html("thrown-away", f"{name} was thrown away.", "It stays here for a day.", "note")
     )
+    style.to_top()
     if st.button("Undo: bring it back", key="bring-back"):
         drafts.change(bench.store, draft.uid, lambda body: body.pop("thrown_at", None))
         st.rerun()

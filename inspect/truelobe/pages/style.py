@@ -108,6 +108,12 @@ def say_all(written: Iterable[Mapping[str, str]], severity: str) -> None:
         show_html("".join(pieces))
 
 
+def to_top() -> None:
+    """Bring the page's head into view: what is said there follows a button far below it."""
+    scroll = "<script>document.querySelector('[data-testid=\"stMain\"]').scrollTo({ top: 0 });</script>"
+    st.html(scroll, unsafe_allow_javascript=True)
+
+
 def foot(words: str) -> None:
     """Close a page with a quiet line."""
     show_html(f'<div class="tl-foot">{text(words)}</div>')
