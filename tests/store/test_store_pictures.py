@@ -89,14 +89,21 @@ def test_the_focal_length_in_a_cut_file_is_that_of_the_cut():
     assert kept.focal_35mm == 26
 
 
-def test_outlines_move_with_the_cut():
+def test_outlines_and_marks_move_with_the_cut():
     document = plates.document([plates.pepper(1, "red", 80, 90, 0.1)])
+    document["peppers"][0] |= {
+        "spots": [{"look": "dark", "centre_px": [400.0, 300.0], "radius_px": 5.0}],
+        "blemishes": [{"fact": None, "line_px": [[390.0, 290.0], [410.0, 290.0], [400.0, 310.0]]}],
+    }
     box = crop_box(document)
     kept = prepare_photo(plates.photo(1), box)
     assert 0 < kept.crop_x < 190
     moved = in_kept_photo(document, (kept.crop_x, kept.crop_y))
     x, y = document["peppers"][0]["outline_px"][0][0]
     assert moved["peppers"][0]["outline_px"][0][0] == [x - kept.crop_x, y - kept.crop_y]
+    (spot,), (mark,) = moved["peppers"][0]["spots"], moved["peppers"][0]["blemishes"]
+    assert spot["centre_px"] == [400 - kept.crop_x, 300 - kept.crop_y]
+    assert mark["line_px"][2] == [400 - kept.crop_x, 310 - kept.crop_y]
     assert document["peppers"][0]["outline_px"][0][0] == [x, y]
 
 

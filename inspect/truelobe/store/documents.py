@@ -122,5 +122,12 @@ def in_kept_photo(document: Body, corner: tuple[int, int]) -> dict[str, Any]:
         axis = pepper.get("axis_px")
         if axis:
             there["axis_px"] = axis | {end: moved(axis[end]) for end in ("stem_end", "blossom_end")}
+        if pepper.get("spots"):
+            there["spots"] = [spot | {"centre_px": moved(spot["centre_px"])} for spot in pepper["spots"]]
+        if pepper.get("blemishes"):
+            there["blemishes"] = [
+                mark | {"line_px": [moved(point) for point in mark.get("line_px") or ()]}
+                for mark in pepper["blemishes"]
+            ]
         peppers.append(there)
     return {**document, "peppers": peppers}
