@@ -16,6 +16,8 @@ from truelobe.colour import (
     reference_from_skin,
     references_from_document,
 )
+from truelobe.colour.ends import scale_of
+from truelobe.colour.ripeness import skin_colour
 from truelobe.messages import TruelobeError
 
 pytestmark = pytest.mark.opencv
@@ -91,3 +93,14 @@ def test_an_impossible_color_is_said(lab: tuple[float, ...]) -> None:
     with pytest.raises(TruelobeError) as said:
         load_references().with_team("red", lab, (3, 4, 3), "x")
     assert said.value.message.code == "references-unreadable"
+
+
+def test_a_green_pepper_is_fully_colored_while_green_and_the_doubt_reaches_yellowing_skin() -> None:
+    """Common practice, no published source: turned skin counts, paler green does not, yellowing is in doubt."""
+    pair = load_references().colours["green"]
+    turned_hue, yellowing = hue(pair.unripe.lab), 95
+    assert turned_hue + pair.unripe.spread[2] < yellowing < turned_hue + 1.5 * pair.unripe.spread[2]
+    scale = scale_of(pair)
+    dark, pale, turned = (np.array(lab, dtype=np.float64) for lab in ((36, -18, 28), (62, -20, 42), (52, 30, 48)))
+    read = [float(scale.place(skin_colour(lab)).ripeness) for lab in (dark, pale, turned)]
+    assert min(read[:2]) > 0.5 > read[2]

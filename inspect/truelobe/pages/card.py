@@ -126,7 +126,18 @@ def _swatches_html(references: References) -> str:
         f'<span class="tl-named">{_swatch(pair.ripe)}{style.text(name)}</span>'
         for name, pair in references.colours.items()
     )
-    return f"<p>{shown}</p>"
+    return f"<p>{shown}</p>{_other_ends_html(references)}"
+
+
+def _other_ends_html(references: References) -> str:
+    """Say what counts as not fully colored, colors of one meaning together."""
+    names: dict[str, list[str]] = {}
+    for name, pair in references.colours.items():
+        names.setdefault(pair.unripe_means, []).append(name)
+    return "".join(
+        f"<p>Not fully colored on {style.text(', '.join(alike))}: {style.text(meaning)}.</p>"
+        for meaning, alike in names.items()
+    )
 
 
 def _references_html(references: References) -> str:
