@@ -74,7 +74,7 @@ def _of_one(
 
     lab = correction.to_lab(np.asarray(cv2.resize(part, size, interpolation=cv2.INTER_AREA), np.uint8))
     body = small(silhouette.body & ~silhouette.calyx & ~silhouette.stem) > 0.95
-    mirror = (lab[..., 0] > _MIRROR_L) | (small(part.min(axis=2) >= _BURNT) > 0.2)
+    mirror = (lab[..., 0] > _MIRROR_L) | (small(cv2.inRange(part, (_BURNT,) * 3, (255,) * 3) > 0) > 0.2)
     aside = small(coverage.left_out) > 0.4
     rows, columns = np.mgrid[: size[1], : size[0]]
     kept = []
@@ -92,7 +92,7 @@ def _in_photo(spot: Spot, corner: tuple[int, int], shrink: float) -> Spot:
 
 def _offset(silhouette: Silhouette, spot: Spot) -> NDArray[np.float64]:
     """Where a place lies on its pepper: from the middle, in radii."""
-    radius = float(np.sqrt(max(silhouette.body.sum(), 1) / np.pi))
+    radius = float(np.sqrt(max(int(np.count_nonzero(silhouette.body)), 1) / np.pi))
     return np.asarray((np.asarray(spot.centre_px) - silhouette.centre_px) / radius)
 
 

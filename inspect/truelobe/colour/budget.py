@@ -11,7 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from truelobe.colour.correction import ColourCorrection, Source
-from truelobe.colour.ends import OwnEnds, adapted, end_pixels, from_polar, own_ends, own_skin, polar
+from truelobe.colour.ends import OwnEnds, from_polar, own_ends, polar
+from truelobe.colour.many_ends import adapted_ends
 from truelobe.colour.reading import Reading, View
 from truelobe.colour.ripeness import SkinColour, positions_on, ripeness_on, skin_colour
 from truelobe.colour.skin import gather_area, readable
@@ -161,15 +162,7 @@ class _Sampled:
         seen = skin_colour(lab)
         pair, scale = self.ends.pair, self.ends.scale
         position = positions_on(scale.unripe[None], scale.ripe[None], seen.angle)
-        both = [
-            end_pixels(at, chroma, self.weight, pair) for at, chroma in zip(position, seen.chroma, strict=True)
-        ]
-        ripe, unripe = (
-            np.array(
-                [adapted(end, own_skin(*x, *chosen)) for *x, chosen in zip(lab, seen.chroma, at, strict=True)]
-            )
-            for end, at in zip((pair.ripe, pair.unripe), zip(*both, strict=True), strict=True)
-        )
+        ripe, unripe = adapted_ends(lab, position, seen.chroma, self.weight, pair)
         return self._shares(unripe, ripe, seen, np.full(DRAWS, self.line)) - self._here
 
     @cached_property

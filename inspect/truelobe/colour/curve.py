@@ -12,6 +12,7 @@ noisy ones, give a nearly straight curve instead of a wild one.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Final
 
 import numpy as np
@@ -143,11 +144,9 @@ class _Problem:
         common, channel, exposure, gradient, tint = _unpack(parameters)
         light = _illumination(exposure, gradient, tint, self.greys.place)
         misfit = encode(unbend(self.read, common + channel) / light) - self.printed
-        noise = self.greys.sd_mean / np.maximum(self.greys.signal, 1e-4) * self.read / 2.4
-        grey_u = _LIGHTNESS_STEP * self.greys.u_de00
-        noise = (noise**2).mean(axis=1)
-        whole = misfit.mean(axis=1) / np.sqrt((0.7 * grey_u) ** 2 + noise)
-        apart = (misfit[:, [0, 2]] - misfit[:, [1]]) / np.sqrt((0.6 * grey_u) ** 2 + noise)[:, None]
+        u_whole, u_apart = self._uncertainty
+        whole = misfit.mean(axis=1) / u_whole
+        apart = (misfit[:, [0, 2]] - misfit[:, [1]]) / u_apart[:, None]
         prior = [
             common / _SHAPE_WIDTH,
             (channel / _CHANNEL_WIDTH).ravel(),
@@ -155,6 +154,14 @@ class _Problem:
             tint.ravel() / _TINT_WIDTH,
         ]
         return np.concatenate([whole, apart.ravel(), *prior])
+
+    @cached_property
+    def _uncertainty(self) -> tuple[Float64, Float64]:
+        """Of a grey's mean over the channels, and of red and blue against green."""
+        noise = self.greys.sd_mean / np.maximum(self.greys.signal, 1e-4) * self.read / 2.4
+        grey_u = _LIGHTNESS_STEP * self.greys.u_de00
+        noise = (noise**2).mean(axis=1)
+        return np.sqrt((0.7 * grey_u) ** 2 + noise), np.sqrt((0.6 * grey_u) ** 2 + noise)
 
 
 def _unpack(parameters: Float64) -> tuple[Float64, Float64, Float64, Float64, Float64]:

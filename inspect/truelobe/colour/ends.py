@@ -19,13 +19,14 @@ Float64 = NDArray[np.float64]
 Int64 = NDArray[np.int64]
 End = tuple[Int64, float]
 
-_OWN_HUE_SD: Final = 2.5
-_OWN_CHROMA_SD: Final = 5.0
-_FURTHEST: Final = 2.5
-_OWN_FROM: Final = (0.7, 0.85)
+OWN_HUE_SD: Final = 2.5
+OWN_CHROMA_SD: Final = 5.0
+FURTHEST: Final = 2.5
+OWN_FROM: Final = (0.7, 0.85)
 _LEAST_PURITY: Final = 0.25
-_LEAST_OWN_SHARE: Final = 0.03
-_FULL_SHARE: Final = 0.2
+LEAST_OWN_SHARE: Final = 0.03
+FEWEST_OWN: Final = 10
+FULL_SHARE: Final = 0.2
 
 
 @dataclass(frozen=True)
@@ -122,10 +123,7 @@ def end_pixels(position: Float32, chroma: Float32, weight: Float32, pair: Colour
         Place on the line between the ends, chroma per light, mm2; weight 0 is not considered.
     pair : ColourReference
     """
-    between = _hue_between(pair)
-    least, most = _OWN_FROM
-    ripe_from = min(max(1 - 2 * pair.ripe.spread[2] / between, least), most)
-    unripe_from = min(max(1 - 2 * pair.unripe.spread[2] / between, least), most)
+    ripe_from, unripe_from = ends_from(pair)
     return (
         _end_pixels(position, chroma, weight, ripe_from, _densest_half),
         _end_pixels(1 - position, chroma, weight, unripe_from, _furthest_quarter),
@@ -140,10 +138,10 @@ def _end_pixels(
     Of the chosen part the half stronger in color, for gloss only weakens it.
     """
     pixels = np.flatnonzero((towards > start) & (weight > 0))
-    if pixels.size < 10:
+    if pixels.size < FEWEST_OWN:
         return _NO_SKIN.pixels, 0.0
     share = float(weight[pixels].sum()) / max(float(weight.sum()), 1e-9)
-    if share <= _LEAST_OWN_SHARE:
+    if share <= LEAST_OWN_SHARE:
         return _NO_SKIN.pixels, 0.0
     pixels = pixels[choose(towards[pixels])]
     strength = chroma[pixels]
@@ -175,6 +173,14 @@ def _upper_quartile(values: Float32) -> np.float32:
     return np.float32(first + step * part if part < 0.5 else second - step * (1 - part))
 
 
+def ends_from(pair: ColourReference) -> tuple[float, float]:
+    """How far towards the ripe, and towards the unripe end, skin must be to stand for it."""
+    between = _hue_between(pair)
+    least, most = OWN_FROM
+    ripe, unripe = (min(max(1 - 2 * end.spread[2] / between, least), most) for end in (pair.ripe, pair.unripe))
+    return ripe, unripe
+
+
 def _hue_between(pair: ColourReference) -> float:
     """Degrees of hue from the ripe to the unripe end."""
     ripe, unripe = polar(pair.ripe.lab)[2], polar(pair.unripe.lab)[2]
@@ -197,8 +203,8 @@ def adapted(reference: Reference, own: OwnSkin) -> Float64:
         return np.array(reference.lab)
     lightness, chroma, hue = polar(reference.lab)
     _, chroma_sd, hue_sd = reference.spread
-    turn = _within((own.hue - hue + 180) % 360 - 180, _FURTHEST * hue_sd)
-    stretch = _within(own.chroma * (lightness + 16) - chroma, _FURTHEST * chroma_sd)
+    turn = _within((own.hue - hue + 180) % 360 - 180, FURTHEST * hue_sd)
+    stretch = _within(own.chroma * (lightness + 16) - chroma, FURTHEST * chroma_sd)
     trust_chroma, trust_hue = _trust(reference, own)
     chroma, hue = chroma + trust_chroma * stretch, math.radians(hue + trust_hue * turn)
     return np.array([lightness, chroma * math.cos(hue), chroma * math.sin(hue)])
@@ -220,8 +226,8 @@ def _trust(reference: Reference, own: OwnSkin) -> tuple[float, float]:
     Where a pepper shows little of an end, that little is mostly on its way to the other.
     """
     _, chroma_sd, hue_sd = reference.spread
-    less_sure = 1 + (_FULL_SHARE / max(own.share, 1e-3)) ** 2
-    own_chroma, own_hue = less_sure * _OWN_CHROMA_SD**2, less_sure * _OWN_HUE_SD**2
+    less_sure = 1 + (FULL_SHARE / max(own.share, 1e-3)) ** 2
+    own_chroma, own_hue = less_sure * OWN_CHROMA_SD**2, less_sure * OWN_HUE_SD**2
     return chroma_sd**2 / (chroma_sd**2 + own_chroma), hue_sd**2 / (hue_sd**2 + own_hue)
 
 

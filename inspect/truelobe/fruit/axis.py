@@ -14,7 +14,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from truelobe.fruit.silhouette import Silhouette
+from truelobe.fruit.silhouette import Silhouette, bounding_box
 
 Floats = NDArray[np.float64]
 Pose = Literal["lying", "standing", "upside down"]
@@ -55,7 +55,7 @@ def stem_cue(silhouette: Silhouette) -> StemCue | None:
     The stem decides, since green skin can look like calyx; a calyx beside its foot then tells the place better
     than the foot does.
     """
-    body = float(silhouette.body.sum())
+    body = float(np.count_nonzero(silhouette.body))
     if body == 0:
         return None
     origin = np.array(silhouette.box[:2], dtype=np.float64)
@@ -65,13 +65,13 @@ def stem_cue(silhouette: Silhouette) -> StemCue | None:
     if calyx is not None and (calyx[1] >= GLIMPSE * body if foot is not None else calyx[1] >= BELIEVED * body):
         return StemCue(calyx[0] + origin, "calyx", calyx[1] / body)
     if foot is not None:
-        return StemCue(foot + origin, "stem", float(silhouette.stem.sum()) / body)
+        return StemCue(foot + origin, "stem", float(np.count_nonzero(silhouette.stem)) / body)
     return None
 
 
 def _foot(silhouette: Silhouette, gap: float) -> Floats | None:
     """Where the stem leaves the fruit: the stem's pixels nearest the body, or None if none comes near it."""
-    if silhouette.stem.sum() < max(12.0, 0.002 * silhouette.body.sum()):
+    if np.count_nonzero(silhouette.stem) < max(12.0, 0.002 * np.count_nonzero(silhouette.body)):
         return None
     away = cv2.distanceTransform((~silhouette.body).astype(np.uint8), cv2.DIST_L2, 5)
     count, parts = cv2.connectedComponents(silhouette.stem.astype(np.uint8))
@@ -89,9 +89,12 @@ def _foot(silhouette: Silhouette, gap: float) -> Floats | None:
 
 def _calyx_near(silhouette: Silhouette, foot: Floats | None, gap: float) -> tuple[Floats, float] | None:
     """Middle and area of the calyx: the parts near the stem's foot, or the largest part where no stem shows."""
-    count, _, stats, middles = cv2.connectedComponentsWithStats(silhouette.calyx.astype(np.uint8))
-    if count < 2:
+    x0, y0, x1, y1 = bounding_box(silhouette.calyx)
+    if x0 == x1:
         return None
+    part = np.ascontiguousarray(silhouette.calyx[y0:y1, x0:x1]).view(np.uint8)
+    _, _, stats, middles = cv2.connectedComponentsWithStats(part)
+    middles = middles + np.array([x0, y0])
     areas = stats[1:, cv2.CC_STAT_AREA].astype(np.float64)
     if foot is None:
         largest = int(areas.argmax())
@@ -106,9 +109,9 @@ def _calyx_near(silhouette: Silhouette, foot: Floats | None, gap: float) -> tupl
 
 def principal_axes(silhouette: Silhouette) -> tuple[Floats, float]:
     """Return the direction of the body's longer principal axis in the picture, and longer over shorter extent."""
-    rows, columns = np.nonzero(silhouette.body)
-    points = np.column_stack([columns, rows]).astype(np.float64)
-    values, vectors = np.linalg.eigh(np.cov((points - points.mean(axis=0)).T))
+    moments = cv2.moments(silhouette.body.view(np.uint8), binaryImage=True)
+    spread = np.array([[moments["mu20"], moments["mu11"]], [moments["mu11"], moments["mu02"]]])
+    values, vectors = np.linalg.eigh(spread / max(moments["m00"] - 1, 1))
     return vectors[:, 1], float(np.sqrt(values[1] / max(values[0], 1e-9)))
 
 
@@ -167,7 +170,7 @@ def dents(silhouette: Silhouette) -> Floats:
     if defects.ndim == 0:
         return np.zeros(2)  # a convex outline: OpenCV answers None
     defects = defects.reshape(-1, 4)
-    depth = defects[:, 3] / 256 / 8 / np.sqrt(silhouette.body.sum())
+    depth = defects[:, 3] / 256 / 8 / np.sqrt(np.count_nonzero(silhouette.body))
     deep = depth >= LEAST_NOTCH
     away = outline[defects[deep, 2]] - (outline.max(axis=0) + outline.min(axis=0)) / 2
     twice = 2 * np.arctan2(away[:, 1], away[:, 0])
@@ -180,7 +183,7 @@ def glimpsed_calyx(silhouette: Silhouette) -> Floats:
 
     Only one near the rim counts: in the middle of the fruit it would mean a standing pepper or a green patch.
     """
-    body = float(silhouette.body.sum())
+    body = float(np.count_nonzero(silhouette.body))
     calyx = _calyx_near(silhouette, None, 0.0)
     if body == 0 or calyx is None:
         return np.zeros(2)

@@ -9,7 +9,6 @@ from __future__ import annotations
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from truelobe.fruit.silhouette import Mask
 
@@ -33,7 +32,7 @@ def shading_direction(pixels: NDArray[np.uint8], body: Mask) -> NDArray[np.float
     float64, shape (2,)
         Cosine and sine of twice the angle (opposite directions are one), as long as the gradients agree: 0 to 1.
     """
-    size = float(np.sqrt(body.sum()))
+    size = float(np.sqrt(np.count_nonzero(body)))
     if size == 0:
         return np.zeros(2)
     factor = SIZE / size
@@ -41,8 +40,8 @@ def shading_direction(pixels: NDArray[np.uint8], body: Mask) -> NDArray[np.float
     small = cv2.resize(pixels, shape, interpolation=cv2.INTER_AREA if factor < 1 else cv2.INTER_CUBIC)
     mask = cv2.resize(body.astype(np.uint8), shape, interpolation=cv2.INTER_NEAREST)
     lightness = cv2.cvtColor(small.astype(np.float32) / 255, cv2.COLOR_RGB2LAB)[..., 0] * mask
-    weight = ndimage.gaussian_filter(mask.astype(np.float32), SMOOTH)
-    smooth = ndimage.gaussian_filter(lightness, SMOOTH) / np.maximum(weight, 1e-3)
+    weight = _smoothed(mask.astype(np.float32))
+    smooth = _smoothed(lightness) / np.maximum(weight, 1e-3)
     down, across = np.gradient(smooth)
     inside = cv2.distanceTransform(np.pad(mask, 1), cv2.DIST_L2, 5)[1:-1, 1:-1] > INSIDE
     if inside.sum() < LEAST_PIXELS:
@@ -53,3 +52,9 @@ def shading_direction(pixels: NDArray[np.uint8], body: Mask) -> NDArray[np.float
     total = -np.array([(votes * np.cos(twice)).sum(), (votes * np.sin(twice)).sum()])
     direction: NDArray[np.float64] = total / max(float(votes.sum()), 1e-9)
     return direction
+
+
+def _smoothed(layer: NDArray[np.float32]) -> NDArray[np.float32]:
+    side = 2 * round(4 * SMOOTH) + 1
+    blurred = cv2.GaussianBlur(layer, (side, side), SMOOTH, borderType=cv2.BORDER_REFLECT)
+    return np.asarray(blurred, np.float32)

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from truelobe.fruit.silhouette import Polygon
+from truelobe.photo import halved
 
 Ground = Literal["same", "other"]
 
@@ -54,7 +55,8 @@ def ground_between(
         None where the picture does not tell.
     """
     per_mm = float(np.linalg.norm(card_px - np.roll(card_px, 1, axis=0), axis=1).max()) / max(card_mm)
-    small = cv2.resize(pixels, None, fx=1 / per_mm, fy=1 / per_mm, interpolation=cv2.INTER_AREA)
+    nearly, left = halved(pixels, per_mm)
+    small = cv2.resize(nearly, None, fx=1 / left, fy=1 / left, interpolation=cv2.INTER_AREA)
     lab = np.asarray(cv2.cvtColor(small.astype(np.float32) / 255, cv2.COLOR_RGB2LAB), np.float32)
     lab[..., 0] *= LIGHTNESS
     card = _painted([(card_px + 0.5) / per_mm - 0.5], lab.shape)
@@ -105,7 +107,7 @@ def _largest_steps(
     # A line's end is repeated to the length of the longest: no step is added.
     part = np.minimum(np.arange(int(length.max()) + 1) / length[:, None], 1.0)
     across, down = (first[:, axis, None] + part * run[:, axis, None] for axis in (0, 1))
-    free = ~blocked[np.round(down).astype(int), np.round(across).astype(int)].any(axis=1)
+    free = ~blocked[np.rint(down).astype(np.int32), np.rint(across).astype(np.int32)].any(axis=1)
     if not free.any():
         return np.empty(0)
     seen = cv2.remap(lab, across[free].astype(np.float32), down[free].astype(np.float32), cv2.INTER_LINEAR)

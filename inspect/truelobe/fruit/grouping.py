@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
-from scipy.spatial import cKDTree
 
 from truelobe.fruit.network import FruitMaps, probability
 
@@ -71,7 +71,7 @@ def group(
     peaks = _peaks(votes, chance[rows, columns], chance.shape)
     if len(peaks) == 0:
         return Groups(bodies, bodies.copy(), 0)
-    bodies[rows, columns] = cKDTree(peaks).query(votes)[1] + 1
+    bodies[rows, columns] = _nearest(votes, peaks) + 1
     bodies = _joined(bodies, maps.contact, peaks)
     bodies = _kept(bodies, chance, smallest, lowest_score)
     return Groups(bodies, _stems(maps, bodies), int(bodies.max()))
@@ -79,13 +79,28 @@ def group(
 
 def centres(bodies: Labels) -> Floats:
     """Return the middle of each labelled body, (n, 2), x first."""
-    found = ndimage.center_of_mass(bodies > 0, bodies, np.arange(1, int(bodies.max(initial=0)) + 1))
-    return np.asarray(found, np.float64).reshape(-1, 2)[:, ::-1]
+    rows, columns = np.nonzero(bodies)
+    label, count = bodies[rows, columns], int(bodies.max(initial=0))
+    pixels = np.bincount(label, minlength=count + 1)[1:]
+    sums = (np.bincount(label, weights=axis, minlength=count + 1)[1:] for axis in (columns, rows))
+    return np.stack([total / pixels for total in sums], -1)
 
 
 def _votes(maps: FruitMaps, rows: NDArray[np.intp], columns: NDArray[np.intp]) -> Floats:
     votes = np.stack([columns, rows], -1).astype(np.float64) + maps.vector[rows, columns]
     return votes
+
+
+def _nearest(votes: Floats, places: Floats) -> NDArray[np.intp]:
+    """Which of a few places each vote lies nearest to: quicker one by one than by a tree."""
+    across, down = np.ascontiguousarray(votes.T)
+    best, least = np.zeros(len(votes), np.intp), np.full(len(votes), np.inf)
+    for number, (x, y) in enumerate(places):
+        distance = (across - x) ** 2 + (down - y) ** 2
+        nearer = distance < least
+        best[nearer] = number
+        np.minimum(least, distance, out=least)
+    return best
 
 
 def _peaks(votes: Floats, weight: NDArray[np.float32], shape: tuple[int, ...]) -> Floats:
@@ -118,7 +133,7 @@ def _borders(bodies: Labels, contact: NDArray[np.float32]) -> dict[tuple[int, in
     """Mean contact probability along the border of each pair of neighbours."""
     pairs: list[NDArray[np.int32]] = []
     strengths: list[NDArray[np.float32]] = []
-    strongest = ndimage.maximum_filter(contact, 3)
+    strongest = np.asarray(cv2.dilate(contact, np.ones((3, 3), np.uint8)), np.float32)
     for here, there in (
         ((slice(None), slice(None, -1)), (slice(None), slice(1, None))),
         ((slice(None, -1), slice(None)), (slice(1, None), slice(None))),
@@ -163,5 +178,5 @@ def _stems(maps: FruitMaps, bodies: Labels) -> Labels:
     rows, columns = np.nonzero((maps.stem > 0) & (bodies == 0))
     if rows.size == 0 or len(middles) == 0:
         return stems
-    stems[rows, columns] = cKDTree(middles).query(_votes(maps, rows, columns))[1] + 1
+    stems[rows, columns] = _nearest(_votes(maps, rows, columns), middles) + 1
     return stems

@@ -22,7 +22,7 @@ from truelobe.fruit.axis import Pose
 from truelobe.fruit.body import N_DIRECTIONS, BodyFit, Evidence, gather, residuals
 from truelobe.fruit.priors import Quantity, Shares, lobing, misfit, outline_error
 from truelobe.fruit.shape import NAMES
-from truelobe.fruit.stance import place
+from truelobe.fruit.stance import cross, place
 
 Floats = NDArray[np.float64]
 
@@ -81,7 +81,7 @@ def read_extents(theta: Floats, fit: BodyFit, view: View, floor_mm: float) -> Fl
         axis = _in_picture(seen.axis, seen.centre)
         width = across * _toward(spans, right)
         return np.column_stack([width, length * _toward(spans, axis)])
-    towards = np.cross(seen.right, seen.axis)
+    towards = cross(seen.right, seen.axis)
     angle = np.arange(N_DIRECTIONS // 2) * (2 * np.pi / N_DIRECTIONS)
     turned = seen.right[:, None] * np.cos(angle)[:, None] + towards[:, None] * np.sin(angle)[:, None]
     section = np.ptp(np.einsum("mpi,mki->mkp", relative, turned), axis=2)

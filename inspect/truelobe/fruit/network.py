@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from truelobe.data import data_path
 from truelobe.fruit.silhouette import Box, Polygon, filled
+from truelobe.photo import halved
 
 Floats = NDArray[np.float32]
 
@@ -119,7 +120,7 @@ def look(
     factor = min(view[0] / long, view[1] / short)
     size = (max(round(width * factor), 1), max(round(height * factor), 1))
     how = cv2.INTER_AREA if factor < 1 else cv2.INTER_CUBIC
-    small = np.asarray(cv2.resize(pixels, size, interpolation=how), np.uint8)
+    small = np.asarray(cv2.resize(halved(pixels, 1 / factor)[0], size, interpolation=how), np.uint8)
     answer = _asked(np.rot90(small) if upright else small, model, view)
     if upright:
         answer = np.rot90(answer, -1, axes=(1, 2))
@@ -142,7 +143,7 @@ def look(
 
 def probability(logit: Floats) -> Floats:
     """Return the logistic function of a logit."""
-    return (1 / (1 + np.exp(-np.clip(logit, -30, 30)))).astype(np.float32)
+    return (1 / (1 + np.exp(-np.clip(logit, -30, 30)))).astype(np.float32, copy=False)
 
 
 def _asked(landscape: NDArray[np.uint8], model: Path, view: tuple[int, int]) -> Floats:

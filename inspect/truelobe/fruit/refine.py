@@ -162,10 +162,15 @@ def _cheapest(energy: Floats) -> NDArray[np.intp]:
         np.add(cheapest, energy[lap[index]], out=costs[index, 1:-1])
     path = np.zeros(len(lap), np.intp)
     path[-1] = int(costs[-1, 1:-1].argmin())
-    steps = np.array([bend, 0.0, bend])
+    here, walked = int(path[-1]), costs.tolist()
     for index in range(len(lap) - 1, 0, -1):
-        here = path[index]
-        path[index - 1] = here - 1 + int((costs[index - 1, here : here + 3] + steps).argmin())
+        below, level, above = walked[index - 1][here : here + 3]
+        below, above = below + bend, above + bend
+        if below <= level and below <= above:
+            here -= 1
+        elif above < level:
+            here += 1
+        path[index - 1] = here
     overlap = len(lap) - number
     # The first vertices are taken from the second time round, when the path has settled.
     return np.concatenate([path[number:], path[overlap:number]])

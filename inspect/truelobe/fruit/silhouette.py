@@ -139,7 +139,7 @@ def filled(polygons: Sequence[Polygon], box: Box) -> Mask:
     """
     x0, y0, x1, y1 = box
     height, width = max(y1 - y0, 0), max(x1 - x0, 0)
-    toggles = np.zeros((height, width + 1), np.int32)
+    toggles = np.zeros(height * (width + 1), np.uint8)  # only whether they are odd counts, which bytes keep
     for ring in polygons:
         ring = np.asarray(ring, np.float64)
         if len(ring) < 3:
@@ -155,8 +155,9 @@ def filled(polygons: Sequence[Polygon], box: Box) -> Mask:
         slope = (end[edge, 0] - start[edge, 0]) / (end[edge, 1] - start[edge, 1])
         crossing = start[edge, 0] + (rows - start[edge, 1]) * slope
         columns = np.clip(np.ceil(crossing).astype(int) - x0, 0, width)
-        np.add.at(toggles, (rows - y0, columns), 1)
-    return (np.cumsum(toggles, axis=1)[:, :width] % 2).astype(bool)
+        np.add.at(toggles, (rows - y0) * (width + 1) + columns, np.uint8(1))
+    passed = np.cumsum(toggles.reshape(height, width + 1), axis=1, dtype=np.uint8)
+    return np.ascontiguousarray(passed[:, :width] & 1).view(bool)
 
 
 def area(ring: Polygon) -> float:

@@ -75,8 +75,14 @@ class Seen:
 
 
 def _unit(vectors: Floats) -> Floats:
-    unit: Floats = vectors / np.linalg.norm(vectors, axis=-1, keepdims=True)
+    unit: Floats = vectors / np.sqrt(np.add.reduce(vectors * vectors, axis=-1, keepdims=True))
     return unit
+
+
+def cross(one: Floats, other: Floats) -> Floats:
+    """Return the vector product of vectors, shape (m, 3): `numpy.cross` takes ten times as long over a few."""
+    (x, y, z), (u, v, w) = one.T, other.T
+    return np.stack([y * w - z * v, z * u - x * w, x * v - y * u], axis=-1)
 
 
 def place(theta: Floats, start: Start, view: View, floor_mm: float, grid: Grid) -> Seen:
@@ -102,7 +108,7 @@ def place(theta: Floats, start: Start, view: View, floor_mm: float, grid: Grid) 
     )
     rays = np.column_stack([centre2, np.ones(len(centre2))])
     right = _unit(_sideways(axis, rays, start))
-    towards = np.cross(right, axis)
+    towards = cross(right, axis)
     frame = np.stack([right, axis, towards], axis=1)
     offsets = skin(theta, grid) @ frame[:, None]
     sunk = np.max(-(offsets @ view.up), axis=(1, 2))
@@ -118,7 +124,7 @@ def place(theta: Floats, start: Start, view: View, floor_mm: float, grid: Grid) 
 def _sideways(axis: Floats, rays: Floats, start: Start) -> Floats:
     """The direction of the width: at right angles to axis and line of sight; for a standing form, a fixed one."""
     if start.pose == "lying":
-        return np.cross(axis, -rays)
+        return cross(axis, -rays)
     fixed = np.broadcast_to(start.sideways, axis.shape)
     level: Floats = fixed - np.sum(fixed * axis, axis=1, keepdims=True) * axis
     return level

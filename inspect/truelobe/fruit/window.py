@@ -7,7 +7,6 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from truelobe.fruit.grouping import Groups
 from truelobe.fruit.network import FruitMaps
@@ -142,8 +141,9 @@ class _Sampler:
 
 
 def _blurred(mask: NDArray[np.bool_]) -> Floats:
-    soft: Floats = ndimage.gaussian_filter(mask.astype(np.float32), _OWNER_BLUR_PX)
-    return soft
+    side = 2 * round(4 * _OWNER_BLUR_PX) + 1
+    soft = cv2.GaussianBlur(mask.astype(np.float32), (side, side), _OWNER_BLUR_PX, borderType=cv2.BORDER_REFLECT)
+    return np.asarray(soft, np.float32)
 
 
 def _lab(piece: NDArray[np.uint8], size: tuple[int, int]) -> Floats:

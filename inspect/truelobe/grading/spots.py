@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any, Literal
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
@@ -99,12 +100,14 @@ def likely_spots(
 
 
 def _smooth(layers: NDArray[np.float32], reach: float) -> NDArray[np.float32]:
-    return np.stack([ndimage.gaussian_filter(layers[..., k], reach) for k in range(3)], axis=-1)
+    side = 2 * round(4 * reach) + 1
+    blurred = cv2.GaussianBlur(layers, (side, side), reach, borderType=cv2.BORDER_REFLECT)
+    return np.asarray(blurred, dtype=np.float32).reshape(layers.shape)
 
 
 def _around(layers: NDArray[np.float32], inside: NDArray[np.bool_], reach: float) -> NDArray[np.float32]:
     """Mean over the skin in a Gaussian neighbourhood."""
-    weight = np.maximum(ndimage.gaussian_filter(inside.astype(np.float32), reach), 1e-6)
+    weight = np.maximum(_smooth(inside.astype(np.float32), reach), 1e-6)
     mean = _smooth(np.where(inside[..., None], layers, np.float32(0)), reach) / weight[..., None]
     return np.asarray(mean, dtype=np.float32)
 
