@@ -10,7 +10,7 @@ from tests.colour.colour_scenes import SKINS
 
 from truelobe.colour import lab_to_linear, linear_to_lab
 from truelobe.colour.budget import PATH_SD
-from truelobe.colour.ends import own_ends, scale_of
+from truelobe.colour.ends import end_pixels, own_ends, scale_of
 from truelobe.colour.references import load_references
 from truelobe.colour.ripeness import RipenessScale, luminance, skin_colour
 
@@ -108,3 +108,13 @@ def test_a_reference_follows_only_within_its_spread() -> None:
     hue = np.degrees(np.arctan2(ends.scale.ripe[2], ends.scale.ripe[1]))
     asked = np.degrees(np.arctan2(pair.ripe.lab[2], pair.ripe.lab[1]))
     assert hue - asked <= 2.5 * pair.ripe.spread[2] + 1e-6
+
+
+@pytest.mark.parametrize("kind", [np.float32, np.float64])
+def test_skin_beyond_the_scale_still_stands_for_its_end(kind: type[np.floating]) -> None:
+    """Places are cut off at 1.6 past an end; the greenest quarter of such skin is all of it, in any precision."""
+    position = np.full(40, 1 - 1.6, dtype=kind)
+    pair = load_references().colours["red"]
+    _, (pixels, share) = end_pixels(position, np.linspace(0.5, 0.9, 40), np.ones(40, np.float32), pair)
+    assert len(pixels) == 20
+    assert share == 1.0

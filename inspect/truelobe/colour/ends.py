@@ -162,15 +162,19 @@ def _furthest_quarter(towards: Float32) -> Bool:
     return np.asarray(towards >= _upper_quartile(towards), dtype=np.bool_)
 
 
-def _upper_quartile(values: Float32) -> np.float32:
-    """What `numpy.quantile` gives for 0.75, without its overhead: this is asked hundreds of times a pepper."""
-    place = np.float32(0.75) * np.float32(len(values) - 1)
+def _upper_quartile(values: NDArray[np.floating]) -> np.floating:
+    """What `numpy.quantile` gives for 0.75, without its overhead: this is asked hundreds of times a pepper.
+
+    In the values' own precision: rounded to a coarser one it could exceed them all.
+    """
+    exact = values.dtype.type
+    place = exact(0.75) * exact(len(values) - 1)
     low = int(place)
     ordered = np.partition(values, (low, min(low + 1, len(values) - 1)))
     first, second = ordered[low], ordered[min(low + 1, len(values) - 1)]
-    part = place - np.float32(low)
+    part = place - exact(low)
     step = second - first
-    return np.float32(first + step * part if part < 0.5 else second - step * (1 - part))
+    return exact(first + step * part if part < 0.5 else second - step * (1 - part))
 
 
 def ends_from(pair: ColourReference) -> tuple[float, float]:
