@@ -114,7 +114,8 @@ class _Measured:
 
 
 def _mm(value: float) -> str:
-    return f"{value:.0f} mm ({inch_fraction(value)})"
+    inches = inch_fraction(value)
+    return f"{value:.0f} mm" if inches == "0 in" else f"{value:.0f} mm ({inches})"
 
 
 def _shape(name: str) -> Callable[[Case], Figure | None]:
