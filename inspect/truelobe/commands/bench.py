@@ -32,6 +32,11 @@ def add_bench(subparsers: Any) -> None:
     kinds = parser.add_subparsers(metavar="KIND", required=True)
     _add_accuracy(kinds)
     _add_blemishes(kinds)
+    _add_composites(kinds)
+    truth = kinds.add_parser("truth", help="hold the made plates' truth against a second route")
+    truth.add_argument("--count", type=int, default=4, metavar="N", help="how many plates of each set (4)")
+    truth.add_argument("--seed", type=int, default=17, metavar="S", help="which ones (17)")
+    truth.set_defaults(run=lambda arguments: _run("second_route", arguments.count, arguments.seed))
     speed = kinds.add_parser("speed", help="time each step against decoding the same photo")
     speed.set_defaults(run=lambda arguments: _run("speed"))
     compare = kinds.add_parser("compare", help="say which differences of two kept results are real")
@@ -71,6 +76,21 @@ def _add_blemishes(kinds: Any) -> None:
     parser.add_argument("--count", type=int, default=24, metavar="N", help="how many plates (24)")
     parser.add_argument("--keep", type=Path, metavar="FILE", help="keep the results as JSON")
     parser.set_defaults(run=_blemishes)
+
+
+def _add_composites(kinds: Any) -> None:
+    parser: argparse.ArgumentParser = kinds.add_parser(
+        "composites", help="lay our card into real photographs and run the whole chain"
+    )
+    parser.add_argument("--photos", type=Path, metavar="FOLDER", help="the photographs (../shared/real_photos)")
+    parser.add_argument("--count", type=int, default=20, metavar="N", help="how many (20)")
+    parser.add_argument("--keep", type=Path, metavar="FOLDER", help="keep the pictures made")
+    parser.set_defaults(run=_composites)
+
+
+def _composites(arguments: argparse.Namespace) -> int:
+    photos = arguments.photos or _checkout().parent / "shared" / "real_photos"
+    return _run("composites", photos, count=arguments.count, keep=arguments.keep)
 
 
 def _blemishes(arguments: argparse.Namespace) -> int:
