@@ -1,4 +1,4 @@
-"""A contact sheet, to look at a whole set at once: `python -m sample_images.maker.sheet FOLDER --out SHEET.png`."""
+"""A contact sheet, to look at a whole set at once: `python -m sample_images.maker.sheet FOLDER --out FILE.png`."""
 
 from __future__ import annotations
 
