@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from tests.benchmarks.truths import DIFFICULTIES, QUANTITIES
 
 ALPHA = 0.05
+WRONG_AT_MOST = 0.05  # Of the calls that are decided.
 FAR = 4.0  # A limit this many RMSE away should be decided.
 UNITS = {"diameter": "mm", "width seen": "mm", "length": "mm", "coverage": "%"}
 TIMES = {"diameter": 1.0, "width seen": 1.0, "length": 1.0, "coverage": 100.0}
@@ -204,7 +205,7 @@ def far_decided(rows: Sequence[Row], quantity: str) -> tuple[int, int]:
 def _decisions(plates: Sequence[Row]) -> list[str]:
     lines = [
         "Decisions at 95 %, where the photo gives the figure",
-        f"{'':44}{'n':>5}{'right':>7}{'wrong':>7}{'too close':>10}{'farthest undecided':>20}",
+        f"{'':44}{'n':>5}{'right':>7}{'wrong':>7}{'of decided':>11}{'too close':>10}{'farthest undecided':>20}",
     ]
     held = decided(peppers(plates))
     for limit in dict.fromkeys(d["limit"] for d in held):
@@ -213,7 +214,9 @@ def _decisions(plates: Sequence[Row]) -> list[str]:
         farthest = f"{max(open_):.1f} {UNITS[here[0]['quantity']]}" if open_ else "none"
         wrong = sum(d["right"] is False for d in here)
         right = sum(d["right"] is True for d in here)
-        lines.append(f"{limit:44}{len(here):5}{right:7}{wrong:7}{len(open_):10}{farthest:>20}")
+        share = f"{wrong / (right + wrong):.1%}" if right + wrong else "-"
+        lines.append(f"{limit:44}{len(here):5}{right:7}{wrong:7}{share:>11}{len(open_):10}{farthest:>20}")
+    lines.append(_wrong_calls(held))
     lines.append(f"Limits more than {FAR:g} x RMSE (of the difficulty) away that are decided:")
     for quantity in ("diameter", "length", "coverage"):
         said = []
@@ -222,6 +225,23 @@ def _decisions(plates: Sequence[Row]) -> list[str]:
             said.append(f"{name} {done} of {of}" + (f" ({done / of:.1%})" if of else ""))
         lines.append(f"  {quantity:10}{', '.join(said)}")
     return lines
+
+
+def _wrong_calls(held: Sequence[Row]) -> str:
+    """Say how many of all decided limits were decided wrongly, and at which limits more than wanted were."""
+    by_limit: dict[str, list[bool]] = {}
+    for one in held:
+        if one["right"] is not None:
+            by_limit.setdefault(one["limit"], []).append(not one["right"])
+    calls = [wrong for some in by_limit.values() for wrong in some]
+    if not calls:
+        return "Nothing was decided."
+    over = [limit for limit, some in by_limit.items() if np.mean(some) > WRONG_AT_MOST]
+    kept = f"NOT kept at {'; '.join(over)}" if over else "kept at every limit"
+    return (
+        f"Wrong calls: {sum(calls)} of {len(calls)} decided ({np.mean(calls):.1%}); wanted at each limit at most "
+        f"{WRONG_AT_MOST:.0%}: {kept}."
+    )
 
 
 def _said(plates: Sequence[Row]) -> list[str]:

@@ -30,7 +30,7 @@ def test_marked_areas_are_said_with_their_uncertainty_and_never_named_by_the_too
     lines = mark_lines(plate(pepper(1, blemishes=[mark("scars"), mark(None)])))
     # 1.96 x 10 mm2.
     assert lines[0] == (
-        "1a, scars: 120 mm2, give or take 20; as a circle 1/2 in across, 12 mm, give or take 1; "
+        "1a, scars: 120 mm², give or take 20; as a circle 1/2 in across, 12 mm, give or take 1; "
         "1.2 % of the skin seen, give or take 0.2 points."
     )
     assert "not named yet" in lines[1]

@@ -137,7 +137,7 @@ def test_marked_areas_are_on_the_sheet():
     mark = Blemish("scars", from_normal(120, 10), from_normal(12.4, 0.5), from_normal(0.012, 0.001), 0.0)
     document = plate(*(pepper(n, blemishes=[mark.document()] if n == 2 else []) for n in range(1, 6)))
     text = words(plate_sheet(sheet(document=document)))
-    assert "Marked on the picture. 2a, scars: 120 mm2, give or take 20" in text
+    assert "Marked on the picture. 2a, scars: 120 mm², give or take 20" in text
 
 
 def test_a_later_day_stands_beside_the_first_on_the_sheet():

@@ -2,6 +2,7 @@
 
 import copy
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import cv2
@@ -14,6 +15,8 @@ from sample_images.maker.model import BODY
 from sample_images.maker.truth import size_of
 from tests.benchmarks import tables
 from tests.benchmarks.compare import Difference, compare
+from tests.benchmarks.places import place_row, places_report
+from tests.benchmarks.true_skin import TrueSkin
 from tests.benchmarks.truths import read_truth
 
 from truelobe.camera import Lens, View
@@ -162,6 +165,41 @@ def test_the_tables_say_what_the_rows_hold() -> None:
     # Four RMSE away and intervals of two: every such limit is decided.
     done, of = tables.far_decided(rows, "diameter")
     assert done == of > 50
+
+
+def test_wrong_calls_are_counted_at_each_limit() -> None:
+    result = planted()
+    held = tables.decided(tables.peppers(result["plates"]))
+    calls = [one["right"] for one in held if one["right"] is not None]
+    said = tables.report(result)
+    assert f"Wrong calls: {calls.count(False)} of {len(calls)} decided" in said
+    turned = {"met": "missed", "missed": "met"}
+    for row in tables.peppers(result["plates"]):
+        for one in row["decisions"]:
+            one["outcome"] = turned.get(one["outcome"], one["outcome"])
+    assert f"Wrong calls: {calls.count(True)} of {len(calls)} decided" in tables.report(result)
+    assert "NOT kept at" in tables.report(result)
+
+
+def test_rings_are_laid_beside_the_blemishes_that_lie_in_them() -> None:
+    # Two round blemishes, 20 and 8 px across, on skin of 1 mm2 a pixel in a box that starts at (50, 30).
+    y, x = np.mgrid[:100, :100]
+    kind = ((np.hypot(x - 30, y - 30) <= 10) | (np.hypot(x - 70, y - 60) <= 4)).astype(np.uint8)
+    skin = np.ones((100, 100), np.float32)
+    true = TrueSkin((50, 30, 150, 130), np.ones((100, 100), bool), skin, skin, kind)
+    rings = [
+        {"centre_px": [50 + 33, 30 + 28], "radius_px": 6.0},
+        {"centre_px": [50 + 20, 30 + 90], "radius_px": 5.0},
+    ]
+    row = place_row(true, {"spots": rings})
+    assert (row["rings"], row["on_blemish"], row["sound"]) == (2, 1, False)
+    assert [one["pointed"] for one in row["blemishes"]] == [True, False]
+    # A disc of radius r pixels has about pi (r + 0.5)^2 / 1 of them on whole-number centres: 2 % of 20 and 10 % of 8.
+    assert [one["across_mm"] for one in row["blemishes"]] == pytest.approx([20.2, 8.0], rel=0.1)
+    sound = replace(true, blemish=np.zeros_like(kind))
+    said = places_report([place_row(sound, {"spots": rings}), place_row(sound, {"spots": []})])
+    assert "2 rings on 2 sound peppers, 1.00 each" in said
+    assert "NOT kept" in said
 
 
 def test_green_among_colored_is_left_out_and_counted() -> None:

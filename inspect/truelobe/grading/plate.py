@@ -181,7 +181,7 @@ def _share(outcomes: Sequence[RuleOutcome], rules: RuleSet, declared: str | None
     needed = math.ceil(share * n - 1e-9)
     outcome: Outcome = "met" if met >= needed else "missed" if n - missed < needed else "not seen"
     many = f"all {count_words(n)}" if needed == n else f"at least {count_words(needed)} of {count_words(n)}"
-    shown = f"{count_words(met).capitalize()} of {count_words(n)} surely show {declared}"
+    shown = f"{count_words(met).capitalize() if met else 'None'} of {count_words(n)} surely show {declared}"
     says = f"{shown}; {percent(share)} of this plate is {many}."
     return ShareOutcome(outcome, met, n, share, says)
 

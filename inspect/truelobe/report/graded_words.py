@@ -121,7 +121,7 @@ def mark_lines(document: Mapping[str, Any]) -> list[str]:
             fact = FACTS[mark.fact].label.lower() if mark.fact else "not named yet, so it counts for nothing"
             circle, share = mark.circle_mm, mark.share_seen
             lines.append(
-                f"{name}, {fact}: {mark.area_mm2.value:.0f} mm2, give or take {mark.area_mm2.half_width:.0f}; "
+                f"{name}, {fact}: {mark.area_mm2.value:.0f} mm², give or take {mark.area_mm2.half_width:.0f}; "
                 f"as a circle {inch_fraction(circle.value)} across, "
                 f"{give_or_take(circle.value, circle.half_width)}; {percent(share.value)} of the skin seen, "
                 f"give or take {max(100 * share.half_width, 0.1):.1f} points."

@@ -33,6 +33,8 @@ _PAPER = {"A4": A4, "Letter": LETTER}
 _MARGIN = 14 * mm
 _FOOT = 25 * mm
 _GRADE = 17 * mm
+# Letters of the last column: three lines of it.
+_HOLDS = 70
 
 
 @dataclass(frozen=True)
@@ -222,8 +224,15 @@ def _table(sheet: PlateSheet, wide: float) -> Table:
 
 
 def _holds(grade: PepperGrade) -> str:
-    held = grade.stands_between.removeprefix("Between it and ")
-    return _short(held[:1].upper() + held[1:], 70)
+    """What stands between a pepper and the next grade, whole reasons only: half of one reads like another."""
+    held = " ".join(grade.stands_between.removeprefix("Between it and ").split())
+    held = held[:1].upper() + held[1:]
+    kept, *rest = held.rstrip(".").split("; ")
+    for reason in rest:
+        if len(f"{kept}; {reason}") > _HOLDS:
+            return _short(f"{kept}; and more.", _HOLDS + 20)
+        kept = f"{kept}; {reason}"
+    return _short(held, _HOLDS + 20)
 
 
 def _length(pepper: Mapping[str, Any], hand: HandFacts, name: str) -> str:
