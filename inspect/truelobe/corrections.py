@@ -13,7 +13,7 @@ from truelobe.figures import Contribution, Figure, from_normal
 from truelobe.fruit import Silhouette, add_at, merge, split
 from truelobe.fruit.axis import StemCue
 from truelobe.fruit.skin import SkinMap
-from truelobe.grading.blemish import Blemish, measure_blemish
+from truelobe.grading.blemish import LOBES_DEG, LOBES_ON_END_DEG, Blemish, measure_blemish
 from truelobe.messages import Message, TruelobeError
 from truelobe.request import Correction
 
@@ -96,19 +96,29 @@ def readings_by_hand(silhouette: Silhouette, corrections: Sequence[Correction]) 
 
 
 def marked_blemishes(
-    silhouette: Silhouette, skin: SkinMap, corrections: Sequence[Correction], size: Figure | None
+    silhouette: Silhouette,
+    skin: SkinMap,
+    corrections: Sequence[Correction],
+    size: Figure | None,
+    *,
+    lying: bool = True,
 ) -> tuple[tuple[Blemish, ...], tuple[Message, ...]]:
     """Return the areas that a coach marked on this pepper, and what to say of marks that can't be measured.
 
     Parameters
     ----------
     size : Figure or None
-        The pepper's diameter; what its errors share with the photo is the scale's uncertainty.
+        The pepper's diameter; what its errors share with the photo is the scale's uncertainty. A pepper that is
+        thicker than it was read also reaches nearer to the camera.
+    lying : bool
+        Seen from the side; on its end, a pepper's lobes stray farther from the smooth body.
     """
-    scale_u = 0.01
+    scale_u, height_u = 0.01, 0.0
     if size is not None and size.budget:
         shared = [line.effect for line in size.budget if line.shared_by != "pepper"]
         scale_u = float(np.sqrt(np.sum(np.square(shared))) / size.value)
+        own = [line.effect for line in size.budget if line.shared_by == "pepper"]
+        height_u = float(np.sqrt(np.sum(np.square(own))) / skin.distance_mm)
     drawn: dict[Any, Correction] = {}
     for change in corrections:
         if change.kind in ("blemish", "unmark") and holds(silhouette, change.at):
@@ -128,6 +138,8 @@ def marked_blemishes(
                     skin.facing,
                     fact=change.word,
                     scale_u=scale_u,
+                    height_u=height_u,
+                    lobes_deg=LOBES_DEG if lying else LOBES_ON_END_DEG,
                 )
             )
         except TruelobeError as error:

@@ -278,7 +278,8 @@ def _record(
     diameter = hand.get("diameter", size.diameter)
     length = hand.get("length", size.length)
     form = measure_form(stance)
-    marks, unmeasured = marked_blemishes(silhouette, skin, setting.request.corrections, size.diameter)
+    lying = size.pose == "lying"
+    marks, unmeasured = marked_blemishes(silhouette, skin, setting.request.corrections, size.diameter, lying=lying)
     return PepperRecord(
         silhouette=silhouette,
         pose=size.pose,

@@ -194,7 +194,7 @@ def test_rings_are_laid_beside_the_blemishes_that_lie_in_them() -> None:
     row = place_row(true, {"spots": rings})
     assert (row["rings"], row["on_blemish"], row["sound"]) == (2, 1, False)
     assert [one["pointed"] for one in row["blemishes"]] == [True, False]
-    # A disc of radius r pixels has about pi (r + 0.5)^2 / 1 of them on whole-number centres: 2 % of 20 and 10 % of 8.
+    # Discs on whole-number centers hold pi r^2 pixels, give or take their edge: 10 % of the small one.
     assert [one["across_mm"] for one in row["blemishes"]] == pytest.approx([20.2, 8.0], rel=0.1)
     sound = replace(true, blemish=np.zeros_like(kind))
     said = places_report([place_row(sound, {"spots": rings}), place_row(sound, {"spots": []})])

@@ -29,11 +29,14 @@ class SkinMap:
         Cosine between the skin's normal and the line to the camera, at least `LEAST_FACING` inside the body.
     whole_mm2 : float
         Skin of the whole fitted body, ends included.
+    distance_mm : float
+        From the camera to the fitted body's middle.
     """
 
     skin_mm2: NDArray[np.float32]
     facing: NDArray[np.float32]
     whole_mm2: float
+    distance_mm: float = np.inf
 
     @property
     def seen_fraction(self) -> float:
@@ -66,7 +69,7 @@ def map_skin(fit: BodyFit) -> SkinMap:
     depth = distance - 0.5 * np.exp(fit.theta[4]) * facing * 0.9
     footprint = (depth / fit.view.lens.focal_px) ** 2
     skin_mm2 = np.where(fit.silhouette.body, footprint / np.maximum(facing, LEAST_FACING), 0).astype(np.float32)
-    return SkinMap(skin_mm2, facing, float(area.sum()))
+    return SkinMap(skin_mm2, facing, float(area.sum()), float(distance))
 
 
 def _drawn(
