@@ -40,6 +40,8 @@ class Donor:
     cue_offset : float64 (2,)
         From the true cue to the found one, along the axis' direction in the picture and across it; from the
         outline's middle where there is no true cue.
+    grain : float64 (2,)
+        Which way the shading runs, at twice its angle counted from the stem end.
     """
 
     difficulty: str
@@ -49,6 +51,7 @@ class Donor:
     cue_found: str | None
     cue_share: float
     cue_offset: Floats
+    grain: Floats
 
 
 @lru_cache(maxsize=1)
@@ -64,6 +67,7 @@ def donors() -> tuple[Donor, ...]:
             row["cue_found"],
             row["cue_share"],
             np.array(row["cue_offset"]),
+            np.array(row["grain"]),
         )
         for row in rows
     )
@@ -83,6 +87,14 @@ def toward_stem(axis_px: Floats) -> Floats:
     way = np.asarray(axis_px[1]) - np.asarray(axis_px[0])
     unit: Floats = way / max(float(np.linalg.norm(way)), 1e-9)
     return unit
+
+
+def turned_twice(vector: Floats, stem: Floats, *, back: bool = False) -> Floats:
+    """Turn a vector that stands for twice an angle from the stem's frame into the picture's, or back."""
+    angle = 2 * np.arctan2(stem[1], stem[0]) * (-1 if back else 1)
+    c, s = np.cos(angle), np.sin(angle)
+    turned: Floats = np.array([[c, -s], [s, c]]) @ vector
+    return turned
 
 
 def middle_of(outline: Floats) -> Floats:

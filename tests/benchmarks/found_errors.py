@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from sample_images.maker.found import FILE, middle_of, reach_round, toward_stem
+from sample_images.maker.found import FILE, middle_of, reach_round, toward_stem, turned_twice
 from tests.benchmarks.accuracy import iou, match
 from tests.benchmarks.truths import PepperTruth, read_truth
 
@@ -57,6 +57,7 @@ def row_of(true: PepperTruth, seen: Silhouette, axis_px: np.ndarray, difficulty:
         "cue_found": None if cues[1] is None else cues[1].kind,
         "cue_share": 0.0 if cues[1] is None else round(cues[1].share, 4),
         "cue_offset": np.round([offset @ stem, offset @ [-stem[1], stem[0]]], 4).tolist(),
+        "grain": np.round(turned_twice(seen.grain, stem, back=True), 3).tolist(),
     }
 
 
@@ -69,8 +70,9 @@ def main() -> None:
         colours.append(u_ab)
         print(path.name, len(found), file=sys.stderr, flush=True)
     about = (
-        "How found outlines and stem cues differ from true ones on the development plates, those marked doubtful "
-        "left out; see sample_images/maker/found.py. skin_u_ab: median standard uncertainty of a corrected color."
+        "How found outlines and stem cues differ from true ones, and how the shading runs, on the development "
+        "plates, those marked doubtful left out; see sample_images/maker/found.py. skin_u_ab: median standard "
+        "uncertainty of a corrected color."
     )
     kept = {"about": about, "skin_u_ab": round(float(np.median(colours)), 2), "donors": rows}
     text = json.dumps(kept, separators=(",", ":")).replace('{"difficulty"', '\n{"difficulty"')

@@ -17,7 +17,7 @@ from typing import Any
 
 import cv2
 import numpy as np
-from sample_images.maker.found import Donor, draw_donor, middle_of, misread, toward_stem
+from sample_images.maker.found import Donor, draw_donor, middle_of, misread, toward_stem, turned_twice
 from sample_images.maker.outline_scenes import BOTH, OutlineScene, SeenPepper, outline_scenes
 from sample_images.maker.scene import PlacedCard
 from tests.benchmarks.accuracy import RULER_STEP_MM, U_RULER_MM
@@ -88,7 +88,7 @@ def measure_scene(scene: OutlineScene, *, clean: bool = False) -> list[Row]:
         cue = stem_cue(shape)
         if not clean:
             lying = pepper.truth["pose"] == "lying"
-            shape, cue = _as_found(
+            shape, cue = as_found(
                 rng, pepper, shape, cue, draw_donor(rng, scene.difficulty, lying, cue is not None)
             )
         stance = find_stance(shape, setting.view, setting.errors.floor_mm, cue)
@@ -157,7 +157,7 @@ def _beside(pepper: SeenPepper, ring: np.ndarray) -> np.ndarray:
     return near[np.clip(row, 0, height - 1), np.clip(column, 0, width - 1)]
 
 
-def _as_found(
+def as_found(
     rng: np.random.Generator, pepper: SeenPepper, shape: Silhouette, cue: StemCue | None, donor: Donor
 ) -> tuple[Silhouette, StemCue | None]:
     """The outline and stem cue with one found pepper's errors."""
@@ -176,6 +176,7 @@ def _as_found(
         stem=none,
         outline_px=(moved,),
         occluded=shape.occluded[:1],
+        grain=turned_twice(donor.grain * [1, -1 if mirror else 1], stem),
     )
     if donor.cue_found is None:
         return found, None
