@@ -24,6 +24,7 @@ from truelobe.colour import (
     correct_from_card,
     load_references,
     measure_coverage,
+    settled,
 )
 from truelobe.corrections import (
     changed_outlines,
@@ -58,9 +59,6 @@ FLOOR_MM: dict[str | None, tuple[float, float]] = {"table": (7.0, 5.0), "plate":
 PLACE_SEEN: dict[Ground, CardPlace] = {"same": "plate", "other": "table"}
 U_FLOOR_GIVEN_MM = 1.5
 TOO_OBLIQUE_DEG = 65.0
-# Votes of a plate on an unsure color: what a color starts with, and the probability that settles it. Peppers shown
-# together are mostly of one color (common practice, no published source).
-VOTE_OF_NONE, SETTLED = 0.25, 0.8
 
 
 @dataclass(frozen=True)
@@ -221,28 +219,13 @@ def _coverages(
 def _named_by_the_plate(
     setting: Setting, silhouettes: Sequence[Silhouette], skins: Sequence[SkinMap], first: Sequence[Coverage]
 ) -> list[Coverage]:
-    """Settle peppers between two colors by what the surely named ones on the plate are.
-
-    Peppers shown together are mostly of one color, yet an odd one may lie among them: a sure pepper of a color
-    makes it five times as likely as one of which there is none, and a strong look of the pepper's own stands.
-    """
+    """Settle peppers between two colors by what the surely named ones on the plate are."""
     sure = Counter(coverage.colour for coverage in first if coverage.other is None)
     result = []
     for one, skin, coverage in zip(silhouettes, skins, first, strict=True):
-        settled = _settled(coverage, sure)
-        result.append(coverage if settled is None else _cover(setting, one, skin, settled))
+        name = settled(coverage, sure)
+        result.append(coverage if name is None else _cover(setting, one, skin, name))
     return result
-
-
-def _settled(coverage: Coverage, sure: Counter[str]) -> str | None:
-    """The color an unsure pepper most probably has among these, or None where it stays unsure."""
-    if coverage.other is None:
-        return None
-    likely = coverage.probability * (sure[coverage.colour] + VOTE_OF_NONE)
-    against = (1 - coverage.probability) * (sure[coverage.other] + VOTE_OF_NONE)
-    if max(likely, against) < SETTLED * (likely + against):
-        return None
-    return coverage.colour if likely > against else coverage.other
 
 
 def _cover(setting: Setting, silhouette: Silhouette, skin: SkinMap, colour: str | None) -> Coverage:

@@ -134,31 +134,6 @@ def read_photo(source: Path | bytes, *, name: str = "") -> Photo:
     )
 
 
-def halved(pixels: NDArray[np.uint8], shrink: float) -> tuple[NDArray[np.uint8], float]:
-    """Take the first steps of shrinking a large picture, each pixel the mean of what it covers.
-
-    OpenCV halves a picture ten times faster than it shrinks one by an odd factor.
-
-    Parameters
-    ----------
-    pixels : ndarray of uint8, shape (H, W, 3)
-    shrink : float
-        Photo pixels per pixel wanted in the end.
-
-    Returns
-    -------
-    pixels : ndarray of uint8
-        Halved while that leaves at least a halving, and its sides are even.
-    shrink : float
-        What is left to do.
-    """
-    while shrink >= 4 and pixels.shape[0] % 2 == 0 and pixels.shape[1] % 2 == 0:
-        size = (pixels.shape[1] // 2, pixels.shape[0] // 2)
-        pixels = np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), np.uint8)
-        shrink /= 2
-    return pixels, shrink
-
-
 def linear(pixels: NDArray[np.uint8], photo: Photo) -> NDArray[np.float32]:
     """Return some of a photo's pixels as linear sRGB, not clipped to 0..1.
 

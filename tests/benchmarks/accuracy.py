@@ -9,6 +9,7 @@ The bars of each print are told as a ruler would read them: to the nearest 0.5 m
 import json
 import multiprocessing
 import sys
+from collections.abc import Iterable
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 from pathlib import Path
@@ -20,7 +21,7 @@ from scipy.optimize import linear_sum_assignment
 from tests.benchmarks import tables
 from tests.benchmarks.truths import QUANTITIES, PepperTruth, PlateTruth, read_truth
 
-from truelobe.card import find_card, load_layout, scale_from_bars
+from truelobe.card import PrintScale, find_card, load_layout, scale_from_bars
 from truelobe.colour import correct_from_card, load_references, measure_coverage
 from truelobe.fruit.axis import stem_cue
 from truelobe.fruit.grain import shading_direction
@@ -86,11 +87,15 @@ def measure_plate(path: Path, told: bool = False, floors: bool = True) -> Row:
     }
 
 
+def ruler_scale(bars_mm: Iterable[float]) -> PrintScale:
+    """Return the scale of a print whose bars were read with a ruler."""
+    across, down = (round(bar / RULER_STEP_MM) * RULER_STEP_MM for bar in bars_mm)
+    return scale_from_bars(load_layout(), across, down, U_RULER_MM)
+
+
 def ruler_request(truth: PlateTruth, told: bool) -> Request:
     """Return what a coach with a ruler would tell of this plate."""
-    across, down = (round(bar / RULER_STEP_MM) * RULER_STEP_MM for bar in truth.bars_mm)
-    bars = scale_from_bars(load_layout(), across, down, U_RULER_MM)
-    return Request(bars=bars, plate_height_mm=truth.floor_mm if told else None)
+    return Request(bars=ruler_scale(truth.bars_mm), plate_height_mm=truth.floor_mm if told else None)
 
 
 def iou(one: PepperTruth, outline: list[list[list[float]]]) -> float:

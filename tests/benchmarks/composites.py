@@ -18,13 +18,12 @@ import cv2
 import numpy as np
 from jsonschema import ValidationError
 from numpy.typing import NDArray
-from tests.benchmarks.accuracy import PROCESSES, RULER_STEP_MM, U_RULER_MM, match
+from tests.benchmarks.accuracy import PROCESSES, match, ruler_scale
 from tests.benchmarks.laid_cards import COUNT, Composite, compose, nearest_pictures, on_table
 from tests.benchmarks.outlines import FOUND, overlap
 
 from truelobe import schema
 from truelobe.camera import Lens, View
-from truelobe.card import load_layout, scale_from_bars
 from truelobe.fruit.silhouette import Polygon
 from truelobe.inspection import inspect_plate
 from truelobe.messages import TruelobeError
@@ -64,10 +63,7 @@ def measure_picture(path: Path, by_eye: Sequence[Polygon], keep: Path | None = N
 
 def inspect(one: Composite) -> Row:
     """Run the whole chain on a composite and lay what it says beside what is known."""
-    bars = scale_from_bars(
-        load_layout(), *(round(b / RULER_STEP_MM) * RULER_STEP_MM for b in one.bars_mm), U_RULER_MM
-    )
-    document = inspect_plate(one.file, Request(bars=bars), name=one.name).document()
+    document = inspect_plate(one.file, Request(bars=ruler_scale(one.bars_mm)), name=one.name).document()
     row: Row = {"picture": one.name, "surface": one.surface, "status": document["status"]}
     row |= {"codes": [message["code"] for message in document["messages"]], "fits_schema": _fits(document)}
     row |= {"card": _card_errors(one, document["made_by"])} if "camera" in document["made_by"] else {"card": None}

@@ -20,11 +20,11 @@ import numpy as np
 from sample_images.maker.found import Donor, draw_donor, middle_of, misread, toward_stem, turned_twice
 from sample_images.maker.outline_scenes import BOTH, OutlineScene, SeenPepper, outline_scenes
 from sample_images.maker.scene import PlacedCard
-from tests.benchmarks.accuracy import RULER_STEP_MM, U_RULER_MM
+from tests.benchmarks.accuracy import ruler_scale
 from tests.benchmarks.tables import columns, fit_constant, interval_score, rmse
 
 from truelobe.camera import Lens, View, shifted_views, view_from_card
-from truelobe.card import load_layout, scale_from_bars
+from truelobe.card import load_layout
 from truelobe.fruit.axis import StemCue, stem_cue
 from truelobe.fruit.measure import ViewErrors
 from truelobe.fruit.pose import find_stance
@@ -223,8 +223,7 @@ def _setting(rng: np.random.Generator, scene: OutlineScene) -> tuple[SimpleNames
     )
     sighting: Any = SimpleNamespace(corners_mm=nominal, corners_px=seen, corner_sd_px=CORNER_SD_PX)
     bars = [layout.across.length_mm, layout.down.length_mm] * printed
-    read = np.round((bars + rng.normal(size=2) * 0.1) / RULER_STEP_MM) * RULER_STEP_MM
-    scale = scale_from_bars(layout, float(read[0]), float(read[1]), U_RULER_MM)
+    scale = ruler_scale((bars + rng.normal(size=2) * 0.1).tolist())
     view = view_from_card(sighting, photo, scale)
     told = bool(rng.random() < TOLD)
     known, u_floor = (floor + float(rng.normal()), U_FLOOR_GIVEN_MM) if told else FLOOR_MM[None]

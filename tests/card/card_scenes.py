@@ -6,9 +6,11 @@ from functools import lru_cache
 
 import cv2
 import numpy as np
+import pytest
 from PIL import Image
 
-from truelobe.card import card_png
+from truelobe.card import card_png, find_card
+from truelobe.messages import TruelobeError
 from truelobe.photo import Photo
 
 SOURCE_PER_CM = 120  # pixels per 10 mm of the drawing that is warped
@@ -99,3 +101,34 @@ def shoot(
         Image.fromarray(pixels).save(buffer, "JPEG", quality=jpeg)
         pixels = np.asarray(Image.open(buffer).convert("RGB"))
     return Photo(pixels, np.eye(3), None, None, "0" * 64, "scene")
+
+
+def errors(sighting, truth):
+    return sighting.corners_px - truth.project(sighting.corners_mm)
+
+
+def rms(values):
+    return float(np.sqrt(np.mean(np.square(values))))
+
+
+def scale_error(sighting, truth):
+    true = truth.project(sighting.corners_mm)
+
+    def distances(points):
+        return np.linalg.norm(points[:, None] - points[None], axis=-1).sum()
+
+    return distances(sighting.corners_px) / distances(true) - 1
+
+
+def codes(sighting):
+    return {message.code for message in sighting.messages}
+
+
+def refusal(photo):
+    with pytest.raises(TruelobeError) as caught:
+        find_card(photo)
+    return caught.value.message.code
+
+
+def with_pixels(pixels):
+    return Photo(np.ascontiguousarray(pixels), np.eye(3), None, None, "0" * 64, "scene")

@@ -5,13 +5,12 @@ from collections import Counter
 import numpy as np
 import pytest
 
-from truelobe.colour import load_references
+from truelobe.colour import load_references, settled
 from truelobe.colour.coverage import Coverage
 from truelobe.colour.ends import from_polar, polar
 from truelobe.colour.naming import SURE, Named, name_colour
 from truelobe.colour.ripeness import skin_colour
 from truelobe.colour.spaces import lab_to_linear, linear_to_lab
-from truelobe.inspection import _settled
 
 REFERENCES = load_references()
 SHADES = np.linspace(0.3, 1.0, 40)[:, None]
@@ -94,9 +93,9 @@ def unsure(colour: str, other: str | None, probability: float) -> Coverage:
 
 def test_the_plate_weighs_on_an_unsure_name_and_leaves_a_strong_one() -> None:
     """With v sure peppers of a color, none of the other, odds are (v + 1/4) / (1/4) times the pepper's own."""
-    assert _settled(unsure("red", None, 1.0), Counter(orange=5)) is None
-    assert _settled(unsure("orange", "red", 0.6), Counter(red=3)) == "red"  # 13 to 1 against 1.5 to 1
-    assert _settled(unsure("orange", "red", 0.6), Counter(orange=1)) == "orange"
-    assert _settled(unsure("orange", "red", 0.88), Counter(red=2)) is None  # 9 to 1 against 7.3 to 1
-    assert _settled(unsure("orange", "red", 0.6), Counter(orange=2, red=2)) is None
-    assert _settled(unsure("yellow", "green", 0.5), Counter(green=3)) == "green"
+    assert settled(unsure("red", None, 1.0), Counter(orange=5)) is None
+    assert settled(unsure("orange", "red", 0.6), Counter(red=3)) == "red"  # 13 to 1 against 1.5 to 1
+    assert settled(unsure("orange", "red", 0.6), Counter(orange=1)) == "orange"
+    assert settled(unsure("orange", "red", 0.88), Counter(red=2)) is None  # 9 to 1 against 7.3 to 1
+    assert settled(unsure("orange", "red", 0.6), Counter(orange=2, red=2)) is None
+    assert settled(unsure("yellow", "green", 0.5), Counter(green=3)) == "green"

@@ -1,5 +1,6 @@
 """Corrected color, references of ripeness, and how much of the skin is fully colored."""
 
+from truelobe.colour.company import settled
 from truelobe.colour.correction import ColourCorrection, CorrectionDraws, correct_from_card
 from truelobe.colour.coverage import Coverage, measure_coverage
 from truelobe.colour.references import (
@@ -27,4 +28,5 @@ __all__ = [
     "measure_coverage",
     "reference_from_skin",
     "references_from_document",
+    "settled",
 ]

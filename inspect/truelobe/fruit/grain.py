@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from truelobe.fruit.silhouette import Mask
+from truelobe.pixels import blurred
 
 # The body is brought to this size, pixels across, and smoothed by SMOOTH of them; what lies nearer to the rim than
 # INSIDE of them is left out, since the rim's own shading only repeats the outline.
@@ -40,8 +41,8 @@ def shading_direction(pixels: NDArray[np.uint8], body: Mask) -> NDArray[np.float
     small = cv2.resize(pixels, shape, interpolation=cv2.INTER_AREA if factor < 1 else cv2.INTER_CUBIC)
     mask = cv2.resize(body.astype(np.uint8), shape, interpolation=cv2.INTER_NEAREST)
     lightness = cv2.cvtColor(small.astype(np.float32) / 255, cv2.COLOR_RGB2LAB)[..., 0] * mask
-    weight = _smoothed(mask.astype(np.float32))
-    smooth = _smoothed(lightness) / np.maximum(weight, 1e-3)
+    weight = blurred(mask.astype(np.float32), SMOOTH)
+    smooth = blurred(lightness, SMOOTH) / np.maximum(weight, 1e-3)
     down, across = np.gradient(smooth)
     inside = cv2.distanceTransform(np.pad(mask, 1), cv2.DIST_L2, 5)[1:-1, 1:-1] > INSIDE
     if inside.sum() < LEAST_PIXELS:
@@ -52,9 +53,3 @@ def shading_direction(pixels: NDArray[np.uint8], body: Mask) -> NDArray[np.float
     total = -np.array([(votes * np.cos(twice)).sum(), (votes * np.sin(twice)).sum()])
     direction: NDArray[np.float64] = total / max(float(votes.sum()), 1e-9)
     return direction
-
-
-def _smoothed(layer: NDArray[np.float32]) -> NDArray[np.float32]:
-    side = 2 * round(4 * SMOOTH) + 1
-    blurred = cv2.GaussianBlur(layer, (side, side), SMOOTH, borderType=cv2.BORDER_REFLECT)
-    return np.asarray(blurred, np.float32)

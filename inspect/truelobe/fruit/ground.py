@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from truelobe.fruit.silhouette import Polygon
-from truelobe.photo import halved
+from truelobe.pixels import halved
 
 Ground = Literal["same", "other"]
 

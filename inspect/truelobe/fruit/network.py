@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from truelobe.data import data_path
 from truelobe.fruit.silhouette import Box, Polygon, filled
-from truelobe.photo import halved
+from truelobe.pixels import halved
 
 Floats = NDArray[np.float32]
 

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from truelobe.fruit.grouping import Groups
 from truelobe.fruit.network import FruitMaps
 from truelobe.fruit.silhouette import Box, Polygon, bounding_box, contours, grown
+from truelobe.pixels import blurred
 
 Floats = NDArray[np.float32]
 
@@ -88,7 +89,7 @@ def window(pixels: NDArray[np.uint8], maps: FruitMaps, groups: Groups, number: i
     other_body = (maps.fruit[part] > level) & ~own[part]
     other_stem = (groups.stems[part] > 0) & ~stem
     rim = _rim(maps.fruit[part] - np.float32(level), own[part])
-    stem_rim = np.minimum(maps.stem[part], _OWNER_STEEPNESS * (_blurred(stem) - _blurred(other_stem)))
+    stem_rim = np.minimum(maps.stem[part], _OWNER_STEEPNESS * (_soft(stem) - _soft(other_stem)))
     return Window(
         box=box,
         factor=factor,
@@ -97,7 +98,7 @@ def window(pixels: NDArray[np.uint8], maps: FruitMaps, groups: Groups, number: i
         body=sampler(rim),
         calyx=sampler(np.minimum(maps.calyx[part], rim + 2)),
         stem=sampler(stem_rim),
-        other=sampler(_blurred(other_body | other_stem)),
+        other=sampler(_soft(other_body | other_stem)),
         lab=_lab(pixels[box[1] : box[3], box[0] : box[2]], size),
     )
 
@@ -113,7 +114,7 @@ def outline_at_network_size(maps: FruitMaps, groups: Groups, number: int) -> Pol
 
 def _rim(fruit: Floats, own: NDArray[np.bool_]) -> Floats:
     """A field that is above 0 on a fruit's own side of its edge and of its borders with others."""
-    mine, theirs = _blurred(own), _blurred((fruit > 0) & ~own)
+    mine, theirs = _soft(own), _soft((fruit > 0) & ~own)
     rim: Floats = np.minimum(fruit, _OWNER_STEEPNESS * (mine - theirs))
     return rim
 
@@ -140,10 +141,8 @@ class _Sampler:
         return np.asarray(field, np.float32)
 
 
-def _blurred(mask: NDArray[np.bool_]) -> Floats:
-    side = 2 * round(4 * _OWNER_BLUR_PX) + 1
-    soft = cv2.GaussianBlur(mask.astype(np.float32), (side, side), _OWNER_BLUR_PX, borderType=cv2.BORDER_REFLECT)
-    return np.asarray(soft, np.float32)
+def _soft(mask: NDArray[np.bool_]) -> Floats:
+    return blurred(mask.astype(np.float32), _OWNER_BLUR_PX)
 
 
 def _lab(piece: NDArray[np.uint8], size: tuple[int, int]) -> Floats:

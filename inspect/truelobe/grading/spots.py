@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any, Literal
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
+
+from truelobe.pixels import blurred
 
 Look = Literal["dark", "pale", "brown"]
 # How much lighter or darker than the skin around a place must be, in L*.
@@ -84,7 +85,7 @@ def likely_spots(
         return ()
     light = lab[..., :1]
     seen = np.concatenate([light, 100 * lab[..., 1:] / np.maximum(light + 16, 8.0)], axis=-1)
-    difference = _smooth(seen, smallest_px / 3) - _around(seen, inside, 0.12 * float(np.sqrt(inside.sum())))
+    difference = blurred(seen, smallest_px / 3) - _around(seen, inside, 0.12 * float(np.sqrt(inside.sum())))
     distance = np.linalg.norm(difference[..., 1:], axis=-1)
     marked, count = ndimage.label(inside & (distance > contrast) & (True if among is None else among))
     found = []
@@ -99,16 +100,10 @@ def likely_spots(
     return tuple(sorted(found, key=lambda spot: -spot.contrast * spot.radius_px)[:most])
 
 
-def _smooth(layers: NDArray[np.float32], reach: float) -> NDArray[np.float32]:
-    side = 2 * round(4 * reach) + 1
-    blurred = cv2.GaussianBlur(layers, (side, side), reach, borderType=cv2.BORDER_REFLECT)
-    return np.asarray(blurred, dtype=np.float32).reshape(layers.shape)
-
-
 def _around(layers: NDArray[np.float32], inside: NDArray[np.bool_], reach: float) -> NDArray[np.float32]:
     """Mean over the skin in a Gaussian neighbourhood."""
-    weight = np.maximum(_smooth(inside.astype(np.float32), reach), 1e-6)
-    mean = _smooth(np.where(inside[..., None], layers, np.float32(0)), reach) / weight[..., None]
+    weight = np.maximum(blurred(inside.astype(np.float32), reach), 1e-6)
+    mean = blurred(np.where(inside[..., None], layers, np.float32(0)), reach) / weight[..., None]
     return np.asarray(mean, dtype=np.float32)
 
 

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from truelobe.photo import halved
+from truelobe.pixels import halved
 
 
 def test_halves_while_a_halving_stays_and_every_pixel_is_the_mean_of_its_block():
