@@ -40,6 +40,7 @@ from truelobe.fruit.form import measure_form
 from truelobe.fruit.ground import Ground, ground_between
 from truelobe.fruit.measure import Size, ViewErrors, measure_size
 from truelobe.fruit.pose import Stance, find_stance
+from truelobe.fruit.silhouette import Polygon
 from truelobe.fruit.skin import SkinMap, map_skin
 from truelobe.grading import Decision, decide
 from truelobe.grading.shape import ShapeEvidence, ratio
@@ -76,14 +77,8 @@ class Setting:
     card_place_seen: CardPlace | None = None
 
 
-def inspect_plate(
-    source: Path | bytes,
-    request: Request | None = None,
-    *,
-    name: str = "",
-    on_outlines: Callable[[Sequence[Silhouette]], None] | None = None,
-) -> PlateInspection:
-    """Measure every pepper in a photo of a plate with the scale card.
+def inspect_plate(source: Path | bytes, request: Request | None = None, *, name: str = "") -> PlateInspection:
+    """Measure every pepper in the file of a photo of a plate with the scale card.
 
     Parameters
     ----------
@@ -92,64 +87,75 @@ def inspect_plate(
     request : Request, optional
     name : str, optional
         What to call the photo.
-    on_outlines : callable, optional
-        Called with the silhouettes as soon as they are known, before anything is measured.
 
     Returns
     -------
     PlateInspection
         Whatever the photo is like: a bad one is refused with what to do about it, never an exception.
     """
-    request = request or Request()
-    photo: Photo | None = None
     try:
         photo = read_photo(source, name=name)
-        setting = _set_up(photo, request)
-        silhouettes = _outlines(setting)
-        setting = _grounded(setting, silhouettes)
-        if on_outlines is not None:
-            on_outlines(silhouettes)
+    except TruelobeError as error:
+        return refused(error, name=name)
+    return inspect_photo(photo, request)
+
+
+def inspect_photo(
+    photo: Photo,
+    request: Request | None = None,
+    *,
+    on_outlines: Callable[[Sequence[Polygon]], None] | None = None,
+) -> PlateInspection:
+    """Measure every pepper in a photo that is read already; returns as `inspect_plate`.
+
+    Parameters
+    ----------
+    photo : Photo
+    request : Request, optional
+    on_outlines : callable, optional
+        Called with the peppers' outlines as soon as a first look has found them, and again when they are moved
+        onto the photo's edges; all that can wait comes after.
+    """
+    request = request or Request()
+    try:
+        sighting = find_card(photo)
+        view = _looked_from(photo, sighting, request)
+        silhouettes = _outlines(photo, sighting, request, on_outlines)
+        setting = _grounded(_set_up(photo, sighting, view, request), silhouettes)
         return _measured(setting, silhouettes)
     except TruelobeError as error:
-        return refused(error, photo, name)
+        return refused(error, photo)
 
 
-def refused(error: TruelobeError, photo: Photo | None = None, name: str = "") -> PlateInspection:
+def refused(error: TruelobeError, photo: Photo | None = None, *, name: str = "") -> PlateInspection:
     """Return the record of a photo that could not be measured."""
     messages = (*(photo.messages if photo is not None else ()), error.message)
     return PlateInspection(_photo_document(photo, None, name), {"tool": f"truelobe {__version__}"}, messages)
 
 
-def _set_up(photo: Photo, request: Request) -> Setting:
-    sighting = find_card(photo)
-    scale = request.scale_of(sighting.print_number)
-    view = view_from_card(sighting, photo, scale, request.profile)
+def _looked_from(photo: Photo, sighting: CardSighting, request: Request) -> View:
+    view = view_from_card(sighting, photo, request.scale_of(sighting.print_number), request.profile)
     if view.tilt_deg > TOO_OBLIQUE_DEG:
         raise TruelobeError(
             "too-oblique",
             f"The photo looks at the plate from the side ({view.tilt_deg:.0f} degrees off straight down).",
             "Hold the phone above the plate, looking straight down, and take it again.",
         )
-    floor, u_floor = FLOOR_MM[request.card_place]
-    if request.plate_height_mm is not None:
-        floor, u_floor = request.plate_height_mm, U_FLOOR_GIVEN_MM
-    shifted = shifted_views(view, sighting, photo, scale, request.profile)
-    references = request.references or load_references()
-    return Setting(
-        photo,
-        sighting,
-        scale,
-        view,
-        ViewErrors(shifted, floor, u_floor),
-        correct_from_card(photo, sighting),
-        references,
-        request,
-    )
+    return view
 
 
-def _outlines(setting: Setting) -> tuple[Silhouette, ...]:
-    found = find_fruit(setting.photo.pixels, (setting.sighting.outline_px,))
-    found = changed_outlines(found, setting.photo.pixels, setting.request.corrections)
+def _outlines(
+    photo: Photo,
+    sighting: CardSighting,
+    request: Request,
+    on_outlines: Callable[[Sequence[Polygon]], None] | None,
+) -> tuple[Silhouette, ...]:
+    # What the coach has changed by hand is not in the first look.
+    on_first = None if request.corrections else on_outlines
+    found = find_fruit(photo.pixels, (sighting.outline_px,), on_first=on_first)
+    found = changed_outlines(found, photo.pixels, request.corrections)
+    if on_outlines is not None:
+        on_outlines([ring for one in found for ring in one.outline_px])
     if not found:
         raise TruelobeError(
             "no-pepper-found",
@@ -157,6 +163,24 @@ def _outlines(setting: Setting) -> tuple[Silhouette, ...]:
             "Check that the whole plate is in the picture, or point at a pepper that was missed.",
         )
     return found
+
+
+def _set_up(photo: Photo, sighting: CardSighting, view: View, request: Request) -> Setting:
+    scale = request.scale_of(sighting.print_number)
+    floor, u_floor = FLOOR_MM[request.card_place]
+    if request.plate_height_mm is not None:
+        floor, u_floor = request.plate_height_mm, U_FLOOR_GIVEN_MM
+    shifted = shifted_views(view, sighting, photo, scale, request.profile)
+    return Setting(
+        photo,
+        sighting,
+        scale,
+        view,
+        ViewErrors(shifted, floor, u_floor),
+        correct_from_card(photo, sighting),
+        request.references or load_references(),
+        request,
+    )
 
 
 def _grounded(setting: Setting, silhouettes: Sequence[Silhouette]) -> Setting:

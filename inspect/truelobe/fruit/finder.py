@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import dataclasses
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import cv2
 import numpy as np
@@ -50,7 +50,12 @@ class Candidate:
     sureness: float
 
 
-def find_fruit(pixels: NDArray[np.uint8], exclude: Sequence[Polygon] = ()) -> tuple[Silhouette, ...]:
+def find_fruit(
+    pixels: NDArray[np.uint8],
+    exclude: Sequence[Polygon] = (),
+    *,
+    on_first: Callable[[Sequence[Polygon]], None] | None = None,
+) -> tuple[Silhouette, ...]:
     """Find and outline every pepper of a photo.
 
     Parameters
@@ -59,6 +64,9 @@ def find_fruit(pixels: NDArray[np.uint8], exclude: Sequence[Polygon] = ()) -> tu
         Upright RGB photo.
     exclude : sequence of ndarray of float, shape (K, 2)
         Polygons in photo pixels where no pepper is looked for, such as the card's outline.
+    on_first : callable, optional
+        Called with the outlines of the one look at the whole photo, in photo pixels: they stand long before the
+        closer looks are through, a pixel or two off.
 
     Returns
     -------
@@ -69,7 +77,11 @@ def find_fruit(pixels: NDArray[np.uint8], exclude: Sequence[Polygon] = ()) -> tu
         maps = look(pixels, exclude)
     except TruelobeError:
         return find_by_colour(pixels, exclude)
-    return outlined(pixels, maps, group(maps))
+    groups = group(maps)
+    if on_first is not None:
+        rings = (outline_at_network_size(maps, groups, number) for number in range(1, groups.count + 1))
+        on_first([ring for ring in rings if len(ring)])
+    return outlined(pixels, maps, groups)
 
 
 def model_name() -> str:

@@ -11,8 +11,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
 
-from truelobe.fruit.silhouette import Silhouette
-from truelobe.inspection import inspect_plate, refused
+from truelobe.inspection import inspect_photo, refused
 from truelobe.messages import TruelobeError
 from truelobe.photo import read_photo
 from truelobe.record import PepperRecord, PlateInspection
@@ -21,6 +20,9 @@ from truelobe.request import Request
 from truelobe.store import PreparedPhoto, crop_box, prepare_photo
 
 Box = tuple[int, int, int, int]
+
+_EARLY_SIDE = 1000
+"""Longest side, px, of the pictures with early outlines: each stands for a second, and must be there soon."""
 
 
 @dataclass(frozen=True)
@@ -78,32 +80,20 @@ def measure(path: Path, name: str, request: Request, *, report: Callable[[Early]
         As the coach knows it.
     request : Request
     report : callable
-        Gets the photo as soon as it is read and again as soon as it is outlined.
+        Gets the photo as soon as it is read, with a first look's outlines, and with the outlines that count.
     """
     try:
-        pixels = read_photo(path, name=name).pixels
-    except TruelobeError:
-        # The inspection refuses it for the same reason and writes that down.
-        return Measured(inspect_plate(path, request, name=name).document(), None)
-    bare = overlay.as_jpeg(overlay.bare(pixels))
+        photo = read_photo(path, name=name)
+    except TruelobeError as error:
+        return Measured(refused(error, name=name).document(), None)
+    bare = overlay.as_jpeg(overlay.bare(photo.pixels))
     report(Early("read", bare))
 
-    def outlined(silhouettes: Sequence[Silhouette]) -> None:
-        drawn = overlay.draw_plate(pixels, {"peppers": [_outline(one) for one in silhouettes]})
-        report(Early("outlined", overlay.as_jpeg(drawn), len(silhouettes)))
+    def outlined(outlines: Sequence[overlay.Points]) -> None:
+        drawn = overlay.draw_outlines(photo.pixels, outlines, longest=_EARLY_SIDE)
+        report(Early("outlined", overlay.as_jpeg(drawn), len(outlines)))
 
-    inspection = inspect_plate(path, request, name=name, on_outlines=outlined)
-    return _with_pictures(inspection, pixels, bare)
-
-
-def _outline(silhouette: Silhouette) -> dict[str, Any]:
-    return {
-        "number": silhouette.number,
-        "centre_px": silhouette.centre_px,
-        "outline_px": silhouette.outline_px,
-        "stem_px": silhouette.stem_px,
-        "doubtful": silhouette.doubtful,
-    }
+    return _with_pictures(inspect_photo(photo, request, on_outlines=outlined), photo.pixels, bare)
 
 
 def _with_pictures(inspection: PlateInspection, pixels: overlay.Pixels, bare: bytes) -> Measured:

@@ -125,6 +125,13 @@ def draw_plate(
     return _with_marks(_with_numbers(canvas, peppers), canvas, peppers)
 
 
+def draw_outlines(pixels: Pixels, outlines: Iterable[Points], *, longest: int = LONGEST_SIDE) -> Image.Image:
+    """Draw the whole photo with closed outlines, float64 (K, 2) each, before there is anything else to tell."""
+    canvas = _Canvas(pixels, (0, 0, pixels.shape[1], pixels.shape[0]), longest)
+    canvas.stroke([canvas.place(outline) for outline in outlines], closed=True)
+    return Image.fromarray(canvas.pixels)
+
+
 def draw_pepper(
     pixels: Pixels, pepper: Mapping[str, Any], skin: SkinMasks | None = None, *, longest: int = 480
 ) -> Image.Image:
