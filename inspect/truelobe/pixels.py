@@ -21,11 +21,11 @@ def halved(pixels: NDArray[np.uint8], shrink: float) -> tuple[NDArray[np.uint8],
     Returns
     -------
     pixels : ndarray of uint8
-        Halved while that leaves at least a halving, and its sides are even.
+        Halved while half as much again is left to do, and its sides are even.
     shrink : float
         What is left to do.
     """
-    while shrink >= 4 and pixels.shape[0] % 2 == 0 and pixels.shape[1] % 2 == 0:
+    while shrink >= 3 and pixels.shape[0] % 2 == 0 and pixels.shape[1] % 2 == 0:
         size = (pixels.shape[1] // 2, pixels.shape[0] // 2)
         pixels = np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), np.uint8)
         shrink /= 2

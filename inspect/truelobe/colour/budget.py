@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from truelobe.colour.correction import ColourCorrection, Source
+from truelobe.colour.correction import ColourCorrection, CorrectionDraws, Source
 from truelobe.colour.ends import OwnEnds, from_polar, own_ends, polar
 from truelobe.colour.many_ends import adapted_ends
 from truelobe.colour.reading import Reading, View
@@ -25,7 +25,7 @@ Float64 = NDArray[np.float64]
 DRAWS: Final = 32
 U_MODEL_LEAST, U_MODEL = 0.012, 0.06
 JOINED: Final = 400
-SAMPLE: Final = 600
+SAMPLE: Final = 400
 
 PATH_SD: Final = 0.06
 """How far, in ripeness, the true midpoint may lie from that of a straight line in CIELAB: standard deviation over
@@ -80,7 +80,7 @@ def budget_lines(
     sampled = _Sampled.of(view, reading, line)
 
     def colours(source: Source) -> Draw:
-        return lambda rng: sampled.in_other_colours(correction, source, rng)
+        return lambda _: sampled.in_other_colours(correction.shared[source])
 
     def normal(effect: float) -> Draw:
         return lambda rng: rng.normal(0, abs(effect), JOINED)
@@ -156,14 +156,14 @@ class _Sampled:
         lines = self.line + rng.normal(0, PATH_SD, DRAWS)
         return self._shares(unripe, ripe, self.seen, lines) - self._here
 
-    def in_other_colours(self, correction: ColourCorrection, source: Source, rng: np.random.Generator) -> Float64:
-        """Change one part of the color correction by what is uncertain of it; the pepper's own ends follow."""
-        lab = correction.draws(DRAWS, rng, (source,)).to_lab(self.pixels, self.around)
+    def in_other_colours(self, draws: CorrectionDraws) -> Float64:
+        """Change the color correction by what is uncertain of it; the pepper's own ends follow."""
+        lab = draws.to_lab(self.pixels, self.around)
         seen = skin_colour(lab)
         pair, scale = self.ends.pair, self.ends.scale
         position = positions_on(scale.unripe[None], scale.ripe[None], seen.angle)
         ripe, unripe = adapted_ends(lab, position, seen.chroma, self.weight, pair)
-        return self._shares(unripe, ripe, seen, np.full(DRAWS, self.line)) - self._here
+        return self._shares(unripe, ripe, seen, np.full(len(draws), self.line)) - self._here
 
     @cached_property
     def _here(self) -> float:

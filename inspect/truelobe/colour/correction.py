@@ -8,7 +8,8 @@ measured with the colors can carry it.
 
 from __future__ import annotations
 
-from collections.abc import Collection
+import zlib
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any, Final, Literal
@@ -37,6 +38,7 @@ Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]
 Source = Literal["patches", "camera", "light"]
 SOURCES: Final[tuple[Source, ...]] = ("patches", "camera", "light")
+SHARED_DRAWS: Final = 48
 
 FEWEST_GREYS: Final = 3
 FEWEST_COLOURS: Final = 4
@@ -154,6 +156,16 @@ class ColourCorrection:
             differently from ink, the light on the fruit being unlike the light on the card.
         """
         return self._sampler.draw(n, rng, frozenset(sources))
+
+    @cached_property
+    def shared(self) -> Mapping[Source, CorrectionDraws]:
+        """By source, corrections with that source alone uncertain: the same for every pepper of the photo.
+
+        Chance starts from the photo's own colors: the same photo draws the same, and what a few draws get wrong by
+        chance is not wrong alike in all photos.
+        """
+        rng = np.random.default_rng(zlib.crc32(self.table.tobytes()))
+        return {source: self.draws(SHARED_DRAWS, rng, (source,)) for source in SOURCES}
 
     def document(self) -> dict[str, Any]:
         """Return what a measurement document keeps of the correction."""

@@ -67,7 +67,12 @@ def closer_look(pixels: NDArray[np.uint8], maps: FruitMaps, body: Mask) -> Close
     if VIEW_PX / side < _LEAST_GAIN * max(maps.scale):
         return None
     left, top = max(round((x0 + x1 - side) / 2), 0), max(round((y0 + y1 - side) / 2), 0)
-    piece = pixels[top : round((y0 + y1 + side) / 2), left : round((x0 + x1 + side) / 2)]
+    right, bottom = (
+        min(round((x0 + x1 + side) / 2), maps.shape[1]),
+        min(round((y0 + y1 + side) / 2), maps.shape[0]),
+    )
+    # Even sides: a large piece is quickly halved.
+    piece = pixels[top : bottom - (bottom - top) % 2, left : right - (right - left) % 2]
     corner = np.array([left, top], np.float64)
     near = look(piece, tuple(ring - corner for ring in maps.exclude), maps.model, (VIEW_PX, VIEW_PX))
     groups = group(near)
