@@ -154,6 +154,19 @@ def test_walls_compare_and_bin_draw(opened, keep):
     assert gallery.uids(store, gallery.Query()) == [second.uid]
 
 
+def test_a_full_bin_is_turned_page_by_page(opened, keep, monkeypatch):
+    store, draw = opened
+    monkeypatch.setattr("truelobe.pages.gallery.A_PAGE", 1)
+    for plate in two_plates(store, keep):
+        store.inspections.bin(plate.uid, plate.version)
+    test = draw(view="Bin")
+    assert "Green one" in words(test)
+    press(test, "Next page")
+    assert "Red one" in words(test)
+    assert "Green one" not in words(test)
+    assert "First page" in [one.label for one in test.button]
+
+
 def test_moving_and_care_draw(opened, keep):
     store, draw = opened
     two_plates(store, keep)

@@ -78,13 +78,17 @@ def show_plates(store: Store, *, editing: bool = True) -> None:
         _teach(store, editing)
         return
     query = _filters(store, editing)
-    after = (
-        st.session_state.get("gallery_after") if st.session_state.get("gallery_query") == query.text() else None
-    )
-    page = gallery.find(store, query, after=after, limit=A_PAGE)
     st.session_state["gallery_asked"] = query.text()
     _say_how_many(gallery.count(store, query))
-    cards(page.cards, chooses=True)
+    one_page(store, query, chooses=True)
+
+
+def one_page(store: Store, query: Query, *, chooses: bool = False) -> None:
+    """Draw the plates that a query asks for, a page at a time, and the way to the next page."""
+    asked = st.session_state.get("gallery_query")
+    after = st.session_state.get("gallery_after") if asked == query.text() else None
+    page = gallery.find(store, query, after=after, limit=A_PAGE)
+    cards(page.cards, chooses=chooses)
     first, following = st.columns(2)
     if after:
         first.button("First page", width="stretch", on_click=partial(_turn, query, None))

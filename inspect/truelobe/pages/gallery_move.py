@@ -42,13 +42,13 @@ def in_worker(job: Callable[..., Result], *words: Any, **options: Any) -> Result
 
 def show_bin(store: Store) -> None:
     """Draw what was deleted."""
-    from truelobe.pages.gallery import cards
+    from truelobe.pages.gallery import one_page
 
-    found = gallery.find(store, Query(binned=True))
-    if not found.cards:
+    query = Query(binned=True)
+    if not gallery.count(store, query, at_most=1):
         style.lead("The bin is empty. What you delete waits here and can be put back.")
         return
-    cards(found.cards)
+    one_page(store, query)
     sure = st.checkbox("Delete for good. This can't be undone.")
     if st.button("Empty the bin", disabled=not sure):
         gallery.empty_bin(store)
