@@ -8,8 +8,14 @@ export function h(tag, properties = {}, ...children) {
     else if (value === true) element.setAttribute(name, "");
     else if (value !== false && value != null) element.setAttribute(name, value);
   }
-  element.append(...children.flat().filter((child) => child != null));
+  element.append(...children.flat().filter((child) => child != null).map(together));
   return element;
+}
+
+// A number keeps its fraction and its unit on one line, as on the coach's pages.
+function together(child) {
+  if (typeof child !== "string") return child;
+  return child.replace(/(\d) (%|in\b|mm\b|s\b)/g, "$1\u00a0$2").replace(/(\d)-(\d+\/\d)/g, "$1\u2011$2");
 }
 
 // Puts children in place of what was there; lists are opened, nothing stands for nothing.
