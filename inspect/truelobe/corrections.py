@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -13,7 +13,8 @@ from truelobe.figures import Contribution, Figure, from_normal
 from truelobe.fruit import Silhouette, add_at, merge, split
 from truelobe.fruit.axis import StemCue
 from truelobe.fruit.skin import SkinMap
-from truelobe.grading.blemish import LOBES_DEG, LOBES_ON_END_DEG, Blemish, measure_blemish
+from truelobe.fruit.slopes import Slopes
+from truelobe.grading.blemish import Blemish, measure_blemish
 from truelobe.messages import Message, TruelobeError
 from truelobe.request import Correction
 
@@ -101,7 +102,7 @@ def marked_blemishes(
     corrections: Sequence[Correction],
     size: Figure | None,
     *,
-    lying: bool = True,
+    read: Callable[[], Slopes] | None = None,
 ) -> tuple[tuple[Blemish, ...], tuple[Message, ...]]:
     """Return the areas that a coach marked on this pepper, and what to say of marks that can't be measured.
 
@@ -110,8 +111,9 @@ def marked_blemishes(
     size : Figure or None
         The pepper's diameter; what its errors share with the photo is the scale's uncertainty. A pepper that is
         thicker than it was read also reaches nearer to the camera.
-    lying : bool
-        Seen from the side; on its end, a pepper's lobes stray farther from the smooth body.
+    read : callable, optional
+        Reads the slopes of this pepper's skin from the picture, once and only where there is a mark; without it
+        the smooth body's stand.
     """
     scale_u, height_u = 0.01, 0.0
     if size is not None and size.budget:
@@ -124,22 +126,26 @@ def marked_blemishes(
         if change.kind in ("blemish", "unmark") and holds(silhouette, change.at):
             # The same line again names a mark or takes it off.
             drawn[tuple((round(x, 1), round(y, 1)) for x, y in change.line or ())] = change
+    left = [change for change in drawn.values() if change.kind != "unmark"]
+    skin_mm2, facing, slope_u = skin.skin_mm2, skin.facing, None
+    if left and read is not None:
+        slopes = read()
+        skin_mm2 = skin.skin_mm2 * skin.facing * slopes.inverse
+        facing, slope_u = np.where(skin.facing > 0, 1 / slopes.inverse, np.float32(0)), slopes.u
     marks, said = [], []
-    for change in drawn.values():
-        if change.kind == "unmark":
-            continue
+    for change in left:
         try:
             marks.append(
                 measure_blemish(
                     change.line or (),
                     silhouette.box,
                     silhouette.body,
-                    skin.skin_mm2,
-                    skin.facing,
+                    skin_mm2,
+                    facing,
                     fact=change.word,
                     scale_u=scale_u,
                     height_u=height_u,
-                    lobes_deg=LOBES_DEG if lying else LOBES_ON_END_DEG,
+                    slope_u=slope_u,
                 )
             )
         except TruelobeError as error:

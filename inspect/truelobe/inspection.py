@@ -42,6 +42,7 @@ from truelobe.fruit.measure import Size, ViewErrors, measure_size
 from truelobe.fruit.pose import Stance, find_stance
 from truelobe.fruit.silhouette import Polygon
 from truelobe.fruit.skin import SkinMap, map_skin
+from truelobe.fruit.slopes import read_slopes
 from truelobe.grading import Decision, decide
 from truelobe.grading.shape import ShapeEvidence, ratio
 from truelobe.grading.spots import Spot
@@ -285,8 +286,13 @@ def _record(
     diameter = hand.get("diameter", size.diameter)
     length = hand.get("length", size.length)
     form = measure_form(stance)
-    lying = size.pose == "lying"
-    marks, unmeasured = marked_blemishes(silhouette, skin, setting.request.corrections, size.diameter, lying=lying)
+    marks, unmeasured = marked_blemishes(
+        silhouette,
+        skin,
+        setting.request.corrections,
+        size.diameter,
+        read=lambda: read_slopes(setting.photo.pixels, silhouette),
+    )
     return PepperRecord(
         silhouette=silhouette,
         pose=size.pose,

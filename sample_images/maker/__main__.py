@@ -6,7 +6,7 @@ import argparse
 import sys
 from pathlib import Path
 
-from .jobs import plate_one, run_all, train_one
+from .jobs import plate_one, run_all, slopes_one, train_one
 from .plates import SETS, plate_seeds
 
 
@@ -35,7 +35,12 @@ def _parser() -> argparse.ArgumentParser:
     plates.add_argument("--keep-radiance", action="store_true", help="keep the linear radiance too")
     plates.add_argument("--again", action="store_true", help="develop again, from kept radiance if any")
     plates.add_argument("--heic", action="store_true", help="write a HEIC beside each photo (needs pillow-heif)")
-    for each in (train, plates):
+    slopes = jobs.add_parser("slopes", help="peppers with the slope of their skin, for the slope network")
+    slopes.add_argument("--count", type=int, default=4)
+    slopes.add_argument("--seed", type=int, default=0)
+    slopes.add_argument("--size", type=_size, default=(960, 720))
+    slopes.add_argument("--spp", type=int, default=48)
+    for each in (train, plates, slopes):
         each.add_argument("--out", type=Path, required=True)
         each.add_argument("--workers", type=int, default=1)
         each.add_argument("--variant", default="llvm_ad_rgb", choices=["llvm_ad_rgb", "cuda_ad_rgb", "scalar_rgb"])
@@ -46,9 +51,10 @@ def main(arguments: list[str] | None = None) -> int:
     """Entry point."""
     given = vars(_parser().parse_args(arguments))
     given["out"].mkdir(parents=True, exist_ok=True)
-    if given["job"] == "train":
+    if given["job"] in ("train", "slopes"):
         seeds = [given["seed"] + k for k in range(given["count"])]
-        return min(1, run_all(train_one, seeds, given, given["workers"]))
+        job = train_one if given["job"] == "train" else slopes_one
+        return min(1, run_all(job, seeds, given, given["workers"]))
     items = plate_seeds(given["set"], given["count"])[given["first"] :]
     return min(1, run_all(plate_one, items, given, given["workers"]))
 

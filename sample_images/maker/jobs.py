@@ -19,6 +19,7 @@ import numpy as np
 from .develop import as_record, develop, draw, save
 from .plates import SETS, plate_scene
 from .render import start, trace
+from .slopes import slope_views, slopes_scene
 from .training import training_labels, training_scene
 from .truth import plate_truth
 
@@ -49,6 +50,21 @@ def train_one(seed: int, options: dict[str, Any]) -> str:
     partial.rename(out)
     spent = f"built {built - began:.1f} s, all {time.time() - began:.1f} s"
     return f"{seed} {scene.kind} {len(scene.fruit)} fruit, {spent}"
+
+
+def slopes_one(seed: int, options: dict[str, Any]) -> str:
+    """Make the peppers of one scene with the slope of their skin; returns a summary."""
+    out = Path(options["out"]) / f"slopes_{seed:08d}.npz"
+    if out.exists():
+        return f"{seed} there already"
+    began = time.time()
+    scene = slopes_scene(seed, options["size"])
+    views = slope_views(scene, lambda: trace(start(options["variant"]), scene, spp=options["spp"], depth=6))
+    partial = out.with_suffix(".part")
+    with partial.open("wb") as file:
+        np.savez_compressed(file, **views)
+    partial.rename(out)
+    return f"{seed} {scene.kind} {len(views['weight'])} views, {time.time() - began:.1f} s"
 
 
 def plate_name(which: str, seed: int, difficulty: str) -> str:

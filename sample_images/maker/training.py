@@ -11,6 +11,7 @@ of the cards in view;
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -29,6 +30,7 @@ from .textures import pattern
 from .things import Dish, Thing, box, dish, fingers, flat, moved, mug, round_body, turned
 
 Floats = NDArray[np.floating[Any]]
+MakeFruit = Callable[..., FruitModel]
 WIDTH, HEIGHT = 640, 480
 COLOURS = {
     "red": 0.26,
@@ -41,7 +43,9 @@ COLOURS = {
 }
 
 
-def training_scene(seed: int, size: tuple[int, int] = (WIDTH, HEIGHT), photos: Path | None = None) -> Scene:
+def training_scene(
+    seed: int, size: tuple[int, int] = (WIDTH, HEIGHT), photos: Path | None = None, make: MakeFruit = make_fruit
+) -> Scene:
     """One random scene from its seed alone."""
     rng = np.random.default_rng([seed, 7])
     kind = pick(rng, {"plate": 0.56, "heap": 0.28, "close": 0.08, "none": 0.08})
@@ -52,7 +56,7 @@ def training_scene(seed: int, size: tuple[int, int] = (WIDTH, HEIGHT), photos: P
     lived_in: list[Thing] = []
     fruit: list[PlacedFruit] = []
     if kind != "none":
-        _lay_fruit(rng, kind, pile, floor, reach, fruit)
+        _lay_fruit(rng, kind, pile, floor, reach, fruit, make)
     if chance(rng, 0.65) or kind == "none":
         lived_in += _distractors(rng, pile, 3 if kind != "none" else 7)
     if fruit and chance(rng, 0.16):
@@ -112,9 +116,9 @@ def _ground(rng: np.random.Generator, photos: Path | None) -> tuple[list[Thing],
     return things, [], 0.8, between(rng, 90, 220)
 
 
-def _some_fruit(rng: np.random.Generator, colour: str) -> FruitModel:
+def _some_fruit(rng: np.random.Generator, colour: str, make: MakeFruit) -> FruitModel:
     stem = pick(rng, {"full": 0.66, "stub": 0.25, "missing": 0.09})
-    model = make_fruit(rng, colour, stem=stem, detail=0.45)
+    model = make(rng, colour, stem=stem, detail=0.45)
     stretch = rng.uniform(0.92, 1.08, 3) * (between(rng, 0.55, 0.8) if chance(rng, 0.15) else 1.0)
     return FruitModel(
         model.vertices * stretch,
@@ -130,7 +134,13 @@ def _some_fruit(rng: np.random.Generator, colour: str) -> FruitModel:
 
 
 def _lay_fruit(
-    rng: np.random.Generator, kind: str, pile: Pile, floor: float, reach: float, fruit: list[PlacedFruit]
+    rng: np.random.Generator,
+    kind: str,
+    pile: Pile,
+    floor: float,
+    reach: float,
+    fruit: list[PlacedFruit],
+    make: MakeFruit,
 ) -> None:
     count = {"plate": int(rng.integers(1, 7)), "heap": int(rng.integers(6, 17)), "close": int(rng.integers(1, 3))}[
         kind
@@ -138,7 +148,7 @@ def _lay_fruit(
     own = pick(rng, COLOURS)
     mixed = between(rng, 0, 1) if chance(rng, 0.7) else 0.0
     for _ in range(count):
-        model = _some_fruit(rng, pick(rng, COLOURS) if chance(rng, mixed) else own)
+        model = _some_fruit(rng, pick(rng, COLOURS) if chance(rng, mixed) else own, make)
         if kind == "heap":
             placed = settle_fruit(
                 rng,

@@ -64,3 +64,13 @@ def test_every_figure_and_decision_stands_in_the_csv():
 def test_a_cell_cannot_become_a_formula():
     pepper = example_plate.document()["peppers"][0] | {"colour": "=HYPERLINK(1)"}
     assert "'=HYPERLINK(1)" in table.as_csv(example_plate.document(peppers=[pepper]))
+
+
+@pytest.mark.parametrize("level", [0.8, 0.9, 0.95, 0.99])
+def test_a_chance_never_reads_as_if_it_had_reached_a_level_it_falls_short_of(level):
+    # Of what is too close, the number shown lies inside the level (JCGM 106: the level is reached or it is not).
+    for probability in (level - 0.0001, level - 0.004, level - 0.009):
+        shown = words.chance({"probability_met": probability})
+        assert f"{100 * level:.0f} %" not in shown
+        assert words.chance({"probability_met": 1 - probability}) != f"{100 * (1 - level):.0f} % likely met"
+    assert words.chance({"probability_met": 0.95}) == "95 % likely met"

@@ -24,7 +24,7 @@ _CHROMA = [
 ]  # fmt: skip
 
 
-def developed(radiance: Tensor, *, real: bool = False) -> Tensor:
+def developed(radiance: Tensor, *, real: bool = False, uneven: float = 1.0) -> Tensor:
     """Return pictures in -0.5..0.5, as the network takes them.
 
     Parameters
@@ -33,11 +33,13 @@ def developed(radiance: Tensor, *, real: bool = False) -> Tensor:
         Linear light. Scenes come at any exposure and are metered here; photographs are taken as they are.
     real : bool
         Photographs: less is changed, because light, lens and noise are in them already.
+    uneven : float
+        How unevenly a scene may be lit from one end of the crop to the other.
     """
     light = radiance if real else _metered(radiance)
     light = light * 2 ** (_spread(light, -0.5, 0.4) if real else _spread(light, -1.1, 0.6))
     light = _balanced(light, real)
-    light = light * _uneven(light, 0.5 if real else 1.0)
+    light = light * _uneven(light, 0.5 * uneven if real else uneven)
     light = _blurred(light, 1.0 if real else 1.8)
     light = _noisy(light, 0.3 if real else 1.0)
     picture = _curve(light)

@@ -27,8 +27,8 @@ def folded(net: FruitNet) -> FruitNet:
     return copied
 
 
-def write_onnx(net: FruitNet, path: Path) -> None:
-    """Write the network as ONNX in 32-bit; checks that only the agreed operations are in it.
+def write_onnx(net: FruitNet, path: Path, shape: tuple[int, ...] = INPUT) -> None:
+    """Write the network as ONNX in 32-bit for inputs of a shape; checks that only agreed operations are in it.
 
     Raises
     ------
@@ -41,7 +41,7 @@ def write_onnx(net: FruitNet, path: Path) -> None:
         warnings.simplefilter("ignore", DeprecationWarning)
         torch.onnx.export(
             folded(net),
-            (torch.zeros(INPUT),),
+            (torch.zeros(shape),),
             str(part),
             opset_version=OPSET,
             input_names=["picture"],

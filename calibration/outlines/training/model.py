@@ -45,11 +45,11 @@ class Block(nn.Module):
 
 
 class FruitNet(nn.Module):
-    """Maps of fruit, calyx, stem, centre vectors and contact edges from a picture."""
+    """Maps of fruit, calyx, stem, centre vectors and contact edges from a picture; or other maps."""
 
-    def __init__(self) -> None:
+    def __init__(self, layers: int = 3, maps: int = len(MAPS)) -> None:
         super().__init__()
-        self.entry = convolution(3, WIDTHS[0], stride=2)
+        self.entry = convolution(layers, WIDTHS[0], stride=2)
         self.down = nn.ModuleList(convolution(few, many, stride=2) for few, many in itertools.pairwise(WIDTHS))
         self.stages = nn.ModuleList(
             nn.Sequential(*(Block(width) for _ in range(depth)))
@@ -65,13 +65,14 @@ class FruitNet(nn.Module):
         self.merge = nn.ModuleList(
             nn.ModuleList([convolution(width, width), convolution(width, width)]) for width in DECODER
         )
-        self.exit = nn.Conv2d(DECODER[-1], 4 * len(MAPS), 1)
+        self.exit = nn.Conv2d(DECODER[-1], 4 * maps, 1)
         nn.init.zeros_(self.exit.bias)
-        for index, logit in ((0, -1.0), (1, -5.0), (2, -4.0), (5, -4.0)):  # how rare each is, to start from
+        rare = ((0, -1.0), (1, -5.0), (2, -4.0), (5, -4.0)) if maps == len(MAPS) else ()
+        for index, logit in rare:  # how rare each is, to start from
             nn.init.constant_(self.exit.bias[4 * index : 4 * index + 4], logit)
 
     def forward(self, x: Tensor) -> Tensor:
-        """Return the maps at stride 2, four sub-pixels a map: (N, 24, H / 2, W / 2)."""
+        """Return the maps at stride 2, four sub-pixels a map: (N, 4 * maps, H / 2, W / 2)."""
         x = torch.relu(self.entry(x))
         levels = [x]
         for down, stage in zip(self.down, self.stages, strict=True):
@@ -89,5 +90,5 @@ class FruitNet(nn.Module):
 
 
 def full_size(maps: Tensor) -> Tensor:
-    """Return the maps at full size, in float32: (N, 6, H, W)."""
+    """Return the maps at full size, in float32: (N, maps, H, W)."""
     return pixel_shuffle(maps.float(), 2)

@@ -13,6 +13,7 @@ from truelobe.data import data_path
 from truelobe.inspection import inspect_plate
 from truelobe.messages import TruelobeError
 from truelobe.record import PlateInspection, Status
+from truelobe.report.words import towards_even
 from truelobe.request import DEFAULT_LIMITS, Request
 from truelobe.schema import check
 from truelobe.units import give_or_take, inch_fraction, millimetres, percent
@@ -150,7 +151,8 @@ def _say(name: str, result: PlateInspection) -> None:
             if limit.value is None or (decision.basis == "whole" and limit.quantity == "not_fully_coloured"):
                 continue
             shown = f"{limit.value:g} mm" if limit.unit == "mm" else percent(limit.value)
-            chance = "" if decision.probability_met is None else f" (probability {decision.probability_met:.2f})"
+            met = decision.probability_met
+            chance = "" if met is None else f" (probability {towards_even(met, 3):.3f})"
             settle = "" if to_settle is None else f" {to_settle}"
             quantity = limit.quantity.replace("_", " ").replace("coloured", "colored")
             print(f"       {limit.rule}, {quantity} {limit.sense} {shown}: {decision.outcome}{chance}.{settle}")

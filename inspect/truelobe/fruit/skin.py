@@ -61,27 +61,44 @@ def map_skin(fit: BodyFit) -> SkinMap:
     sight = -centre / np.linalg.norm(centre, axis=-1, keepdims=True)
     cosine = np.sum(normal * sight, axis=-1)
     pixels = (fit.view.project_camera(corners) - np.array([x0, y0]) + 0.5) * shrink - 0.5
-    facing = _drawn(pixels, cosine, (max(round(height * shrink), 1), max(round(width * shrink), 1)))
-    distance = fit.seen().centre[0, 2]
-    full = np.asarray(cv2.resize(facing, (width, height), interpolation=cv2.INTER_LINEAR), np.float32)
-    facing = np.where(fit.silhouette.body, np.maximum(full, LEAST_FACING), 0).astype(np.float32)
-    # A pixel's cone meets the skin at the form's own depth, nearer than the centre by about half the body.
-    depth = distance - 0.5 * np.exp(fit.theta[4]) * facing * 0.9
-    footprint = (depth / fit.view.lens.focal_px) ** 2
+    size = (max(round(height * shrink), 1), max(round(width * shrink), 1))
+    distance = float(fit.seen().centre[0, 2])
+    facing, depth = _drawn(pixels, cosine, centre[..., 2], size, distance)
+    facing = np.where(fit.silhouette.body, np.maximum(_full(facing, (width, height)), LEAST_FACING), 0)
+    footprint = (_full(depth, (width, height)) / fit.view.lens.focal_px) ** 2 / _stretch(fit, (width, height))
     skin_mm2 = np.where(fit.silhouette.body, footprint / np.maximum(facing, LEAST_FACING), 0).astype(np.float32)
-    return SkinMap(skin_mm2, facing, float(area.sum()), float(distance))
+    return SkinMap(skin_mm2, facing.astype(np.float32), float(area.sum()), distance)
+
+
+def _full(small: NDArray[np.float32], size: tuple[int, int]) -> NDArray[np.float32]:
+    return np.asarray(cv2.resize(small, size, interpolation=cv2.INTER_LINEAR), np.float32)
+
+
+def _stretch(fit: BodyFit, size: tuple[int, int]) -> NDArray[np.float32]:
+    """Length of each pixel's ray where it reaches depth one: a pixel off the axis sees a smaller solid angle."""
+    x0, y0, _, _ = fit.silhouette.box
+    lens = fit.view.lens
+    x = (np.arange(size[0], dtype=np.float32) + np.float32(x0 - lens.cx)) / np.float32(lens.focal_px)
+    y = (np.arange(size[1], dtype=np.float32) + np.float32(y0 - lens.cy)) / np.float32(lens.focal_px)
+    return np.asarray(np.sqrt(1 + x[None, :] ** 2 + y[:, None] ** 2), np.float32)
 
 
 def _drawn(
-    pixels: NDArray[np.float64], cosine: NDArray[np.float64], shape: tuple[int, int]
-) -> NDArray[np.float32]:
-    """Paint the faces towards the camera with their cosine, then fill the uncovered rim from its neighbours."""
-    canvas = np.full(shape, -1.0, np.float32)
+    pixels: NDArray[np.float64],
+    cosine: NDArray[np.float64],
+    depth: NDArray[np.float64],
+    shape: tuple[int, int],
+    beyond: float,
+) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Paint the faces towards the camera with their cosine and depth; the uncovered rim is steep and `beyond`."""
+    cosines, depths = np.full(shape, LEAST_FACING, np.float32), np.full(shape, beyond, np.float32)
     front = np.flatnonzero(cosine.ravel() > 0)
     quads = np.round(pixels.reshape(-1, 4, 2) * 16).astype(np.int32)
-    values = cosine.ravel()
+    values, far = cosine.ravel(), depth.ravel()
     for face in front[np.argsort(values[front])]:
-        cv2.fillConvexPoly(canvas, quads[face], float(values[face]), cv2.LINE_8, 4)
-    empty = (canvas < 0).astype(np.uint8)
-    canvas[empty > 0] = LEAST_FACING
-    return np.asarray(cv2.GaussianBlur(canvas, (0, 0), 1.0), np.float32)
+        cv2.fillConvexPoly(cosines, quads[face], float(values[face]), cv2.LINE_8, 4)
+        cv2.fillConvexPoly(depths, quads[face], float(far[face]), cv2.LINE_8, 4)
+    return (
+        np.asarray(cv2.GaussianBlur(cosines, (0, 0), 1.0), np.float32),
+        np.asarray(cv2.GaussianBlur(depths, (0, 0), 1.0), np.float32),
+    )

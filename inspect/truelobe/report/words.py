@@ -6,6 +6,7 @@ the 95 % interval everywhere.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -220,7 +221,17 @@ def chance(decision: Mapping[str, Any]) -> str:
         return "more than 99 % likely met"
     if probability < 0.01:
         return "less than 1 % likely met"
-    return f"{100 * probability:.0f} % likely met"
+    return f"{100 * towards_even(probability, 2):.0f} % likely met"
+
+
+def towards_even(probability: float, digits: int) -> float:
+    """Round a probability towards even odds, so that what falls short of a level never reads as if it reached it.
+
+    >>> towards_even(0.946, 2), towards_even(0.0542, 2), towards_even(0.95, 2)
+    (0.94, 0.06, 0.95)
+    """
+    scaled = round(probability * 10**digits, 6)
+    return float(math.floor(scaled) if probability > 0.5 else math.ceil(scaled)) / 10.0**digits
 
 
 def alt_text(document: Mapping[str, Any]) -> str:

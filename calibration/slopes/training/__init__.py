@@ -1,0 +1,1 @@
+"""Training of the slope network; needs PyTorch and an accelerator."""

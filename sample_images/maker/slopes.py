@@ -1,0 +1,115 @@
+"""Training pictures for the slope network: one pepper a view, with how its skin turns away from the camera.
+
+One file a scene (`slopes_00000123.npz`), n views of `VIEW_PX` pixels a side, the pepper's box `FRUIT_PX` long:
+`radiance` float16 (n, VIEW_PX, VIEW_PX, 3) linear; `mask` uint8, 1 where body or calyx of this pepper shows;
+`normal` int8 (..., 2), the unit normal's parts across and down as the line of sight sees it, in 127ths; `weight`
+uint8, 1 where skin shows and the slope counts. The cosine to the camera follows from the two parts.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter, map_coordinates
+
+from . import fruit_first, fruit_third
+from .labels import Labels, label
+from .mesh import face_normals
+from .model import BODY, FruitModel
+from .scene import Scene
+from .training import training_scene
+
+VIEW_PX, FRUIT_PX = 192, 120
+# Smaller ones show no lobes; what is mostly hidden has no outline to go by.
+LEAST_BOX_PX, LEAST_SHOWN = 56, 0.35
+
+
+def slopes_scene(seed: int, size: tuple[int, int] = (960, 720)) -> Scene:
+    """One random scene, its peppers from two families: slopes must not be learned from one family's habits."""
+
+    def make(rng: np.random.Generator, colour: str, **wishes: Any) -> FruitModel:
+        family = fruit_first if rng.random() < 0.55 else fruit_third
+        return family.make_fruit(rng, colour, **wishes)
+
+    return training_scene(seed, size, make=make)
+
+
+def slope_views(scene: Scene, trace: Callable[[], NDArray[np.float32]]) -> dict[str, NDArray[Any]]:
+    """Cut every pepper that shows well out of a traced scene."""
+    labels = label(scene)
+    radiance = None
+    views: dict[str, list[NDArray[Any]]] = {"radiance": [], "mask": [], "normal": [], "weight": []}
+    for number in range(1, len(scene.fruit) + 1):
+        shown = (labels.fruit == number) & (labels.part <= 2)
+        if not shown.any():
+            continue
+        rows, columns = np.flatnonzero(shown.any(axis=1)), np.flatnonzero(shown.any(axis=0))
+        low, high = np.array([columns[0], rows[0]]), np.array([columns[-1], rows[-1]])
+        side = int((high - low).max()) + 1
+        cut = low.min() <= 0 or (high >= np.array([labels.fruit.shape[1], labels.fruit.shape[0]]) - 1).any()
+        if side < LEAST_BOX_PX or cut or shown.sum() < LEAST_SHOWN * side**2 * 0.6:
+            continue
+        if radiance is None:
+            radiance = np.minimum(trace(), 60.0)
+        skin = (labels.fruit == number) & (labels.part == BODY + 1)
+        zoom = FRUIT_PX / side
+        middle = (low + high) / 2
+        view = np.array([[zoom, 0.0], [0.0, zoom]])
+        affine = np.column_stack([view, (VIEW_PX - 1) / 2 - view @ middle])
+        views["radiance"].append(_warped(radiance, affine, zoom).astype(np.float16))
+        views["mask"].append((_warped(shown.astype(np.float32), affine, zoom) > 0.5).astype(np.uint8))
+        normal, weight = _normals(scene, labels, number, skin)
+        kept = _warped(weight, affine, zoom)
+        parts = _warped(normal, affine, zoom) / np.maximum(kept, 1e-3)[..., None]
+        views["normal"].append(np.round(np.clip(parts, -1, 1) * 127).astype(np.int8))
+        views["weight"].append((kept > 0.6).astype(np.uint8))
+    shapes = {"radiance": (0, VIEW_PX, VIEW_PX, 3), "normal": (0, VIEW_PX, VIEW_PX, 2)}
+    return {
+        name: np.stack(found) if found else np.zeros(shapes.get(name, (0, VIEW_PX, VIEW_PX)), np.uint8)
+        for name, found in views.items()
+    }
+
+
+def _normals(
+    scene: Scene, labels: Labels, number: int, skin: NDArray[np.bool_]
+) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """The normal's parts across and down each pixel's line of sight (H, W, 2), zero beyond the skin."""
+    placed, camera = scene.fruit[number - 1], scene.camera
+    normal = face_normals(placed.vertices, placed.model.faces) @ camera.rotation.T
+    normal /= np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-12)
+    y, x = np.nonzero(skin)
+    ray = np.column_stack(
+        [
+            (x - camera.matrix[0, 2]) / camera.matrix[0, 0],
+            (y - camera.matrix[1, 2]) / camera.matrix[1, 1],
+            np.ones(len(x)),
+        ]
+    )
+    ray /= np.linalg.norm(ray, axis=1, keepdims=True)
+    seen = normal[labels.face[y, x]]
+    cosine = np.clip(-np.einsum("ij,ij->i", seen, ray), 0.0, 1.0)
+    across = seen + cosine[:, None] * ray
+    # The small turn that brings the ray onto the camera's axis leaves the two parts nearly as they are.
+    across = across[:, :2]
+    length = np.maximum(np.linalg.norm(across, axis=1), 1e-9)
+    across *= (np.sqrt(1 - cosine**2) / length)[:, None]
+    out = np.zeros((*skin.shape, 2), np.float32)
+    out[y, x] = across
+    return out, skin.astype(np.float32)
+
+
+def _warped(layer: NDArray[Any], affine: NDArray[np.float64], zoom: float) -> NDArray[np.float32]:
+    """Move a layer into the view; blurred first where it shrinks."""
+    at = np.arange(VIEW_PX)
+    columns, rows = ((at - affine[k, 2]) / zoom for k in (0, 1))
+    # Only what the view shows, and a margin, is worth blurring.
+    top, left = max(int(rows[0]) - 9, 0), max(int(columns[0]) - 9, 0)
+    part = np.asarray(layer[top : int(rows[-1]) + 10, left : int(columns[-1]) + 10], np.float32)
+    part = part[..., None] if part.ndim == 2 else part
+    grid = np.meshgrid(rows - top, columns - left, indexing="ij")
+    soft = gaussian_filter(part, (0.4 / zoom, 0.4 / zoom, 0)) if zoom < 0.8 else part
+    moved = [map_coordinates(soft[..., k], grid, order=1, mode="reflect") for k in range(soft.shape[-1])]
+    return np.asarray(np.stack(moved, -1).reshape(VIEW_PX, VIEW_PX, *layer.shape[2:]), np.float32)
