@@ -203,8 +203,7 @@ def _measured(setting: Setting, silhouettes: Sequence[Silhouette]) -> PlateInspe
     stances = [_stance(setting, one) for one in silhouettes]
     skins = [map_skin(stance.fit) for stance in stances]
     coverages = _coverages(setting, silhouettes, skins)
-    seen = list(zip(silhouettes, skins, (coverage for coverage, _ in coverages), strict=True))
-    spots = point_out(setting.photo.pixels, seen, setting.correction)
+    spots = point_out(setting.photo.pixels, list(zip(silhouettes, skins, strict=True)), setting.correction)
     rows = zip(silhouettes, stances, skins, coverages, spots, strict=True)
     peppers = tuple(_record(setting, *parts) for parts in rows)
     photo = _photo_document(setting.photo, setting.view, setting.photo.name)

@@ -1,8 +1,7 @@
 """Places of the skin worth a second look, for a person to name or to pass over; nothing counts them.
 
-Pointed out is what the color reading set aside as neither ripe nor unripe skin and what differs from the skin
-around by more than shade. A lamp or window is mirrored at about the same place of every pepper: a pale place that
-another pepper shows at the same place is a glint.
+Pointed out is what differs all round from the skin about it by more than shade. A lamp or window is mirrored at
+about the same place of every pepper: a pale place that another pepper shows at the same place is a glint.
 """
 
 from __future__ import annotations
@@ -14,7 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from truelobe.colour import ColourCorrection, Coverage
+from truelobe.colour import ColourCorrection
 from truelobe.fruit import Silhouette
 from truelobe.fruit.skin import SkinMap
 from truelobe.grading.spots import Spot, likely_spots
@@ -30,7 +29,7 @@ MOST = 2
 
 def point_out(
     pixels: NDArray[np.uint8],
-    peppers: Sequence[tuple[Silhouette, SkinMap, Coverage]],
+    peppers: Sequence[tuple[Silhouette, SkinMap]],
     correction: ColourCorrection,
 ) -> list[tuple[Spot, ...]]:
     """Return for each pepper the places that look unlike the skin around them, in px of the upright photo.
@@ -38,10 +37,10 @@ def point_out(
     Parameters
     ----------
     pixels : uint8, shape (H, W, 3)
-    peppers : sequence of (Silhouette, SkinMap, Coverage)
+    peppers : sequence of (Silhouette, SkinMap)
     correction : ColourCorrection
     """
-    silhouettes = [silhouette for silhouette, _, _ in peppers]
+    silhouettes = [silhouette for silhouette, _ in peppers]
     found = [_of_one(pixels, *one, correction) for one in peppers]
     kept = []
     for mine, (one, spots) in enumerate(zip(silhouettes, found, strict=True)):
@@ -61,7 +60,6 @@ def _of_one(
     pixels: NDArray[np.uint8],
     silhouette: Silhouette,
     skin: SkinMap,
-    coverage: Coverage,
     correction: ColourCorrection,
 ) -> list[Spot]:
     x0, y0, x1, y1 = silhouette.box
@@ -75,10 +73,11 @@ def _of_one(
     lab = correction.to_lab(np.asarray(cv2.resize(part, size, interpolation=cv2.INTER_AREA), np.uint8))
     body = small(silhouette.body & ~silhouette.calyx & ~silhouette.stem) > 0.95
     mirror = (lab[..., 0] > _MIRROR_L) | (small(cv2.inRange(part, (_BURNT,) * 3, (255,) * 3) > 0) > 0.2)
-    aside = small(coverage.left_out) > 0.4
+    faced = skin.skin_mm2 * skin.facing
+    mm_per_px = float(np.sqrt(np.median(faced[faced > 0]))) / shrink if (faced > 0).any() else 0.5
     rows, columns = np.mgrid[: size[1], : size[0]]
     kept = []
-    for spot in likely_spots(lab, body, small(skin.facing), among=aside):
+    for spot in likely_spots(lab, body, small(skin.facing), mm_per_px=mm_per_px):
         near = np.hypot(columns - spot.centre_px[0], rows - spot.centre_px[1]) <= max(spot.radius_px, 1.0)
         if not mirror[near & body].any():
             kept.append(_in_photo(spot, (x0, y0), shrink))

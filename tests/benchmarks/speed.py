@@ -126,8 +126,7 @@ def time_steps(data: bytes) -> list[Timing]:
         shape = (one.body, one.calyx, one.stem, skin.skin_mm2, skin.facing)
         return measure_coverage(photo.pixels[y0:y1, x0:x1], *shape, correction, references, None)
 
-    coverages = [covered(*both) for both in zip(found, skins, strict=True)]
-    seen = list(zip(found, skins, coverages, strict=True))
+    seen = list(zip(found, skins, strict=True))
     steps: list[tuple[str, Callable[[], object]]] = [
         ("decode with Pillow", lambda: np.asarray(Image.open(io.BytesIO(data)).convert("RGB"))),
         ("read the photo", lambda: read_photo(data)),

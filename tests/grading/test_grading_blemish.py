@@ -151,14 +151,18 @@ def test_spots_are_pointed_out_by_look_and_never_named():
     lab[:] = (40.0, 45.0, 30.0)
     lab[..., 0] += np.random.default_rng(2).normal(0, 1.0, body.shape)
     y, x = np.mgrid[: body.shape[0], : body.shape[1]]
-    dark, pale = np.hypot(x - 120, y - 150) < 12, np.hypot(x - 210, y - 190) < 14
+    dark, scar, glint = (np.hypot(x - a, y - b) < r for a, b, r in ((120, 150, 12), (210, 190, 14), (205, 110, 9)))
     lab[dark] = (15.0, 5.0, 2.0)
-    lab[pale] = (70.0, 5.0, 12.0)
+    lab[scar] = (64.0, 18.0, 36.0)  # healed skin: lighter, less red, still yellowish
+    lab[glint] = (82.0, 12.0, 3.0)  # a lamp's own white over the skin's color
     # A groove in shadow: a third of the light, which scales L* + 16, a* and b* by the cube root (CIE 15).
     groove = np.abs(x - 165) < 7
     third = (1 / 3) ** (1 / 3)
     lab[groove] = (56.0 * third - 16.0, 45.0 * third, 30.0 * third)
+    # Ripe skin on one side only: a border, not a spot.
+    lab[:, :75] = (38.0, -18.0, 24.0)
     found = likely_spots(lab, body, facing)
+    assert len(found) == 2
     looks = {spot.look: spot for spot in found}
     assert set(looks) == {"dark", "pale"}
     assert looks["dark"].centre_px == pytest.approx((120, 150), abs=2)

@@ -12,9 +12,17 @@ from scipy import ndimage
 from truelobe.pixels import blurred
 
 Look = Literal["dark", "pale", "brown"]
-# How much lighter or darker than the skin around a place must be, in L*.
-_PALER, _DARKER = 3.0, -7.0
-# A dark place with this much color left, towards red, is brown: chroma at the lightness of white (L* + 16 = 100).
+# Radii looked for, mm: places from 3 to 16 mm across.
+RADII_MM = (1.6, 2.4, 3.6, 5.4, 8.0)
+_LEAST_RADIUS_PX = 1.5
+_WAYS = 12
+# Colors are compared as a* and b* at the lightness of white (L* + 16 = 100). What follows was chosen on the even
+# development plates and checked on the odd ones: a spot is no lighter than the skin round it and neither green nor
+# vivid; a scar is lighter, less red and still yellowish, where a glint turns towards the lamp's own white.
+_DARK_CONTRAST, _DARK_L, _DARK_A, _DARK_B = 8.0, 45.0, (-18.0, 35.0), 0.0
+_PALE_CONTRAST, _PALER, _PALE_B, _RED_OVER_YELLOW = 15.0, 3.0, 30.0, 1.25
+_GLINT_L = 92.0
+# A dark place with this much color left, towards red, is brown.
 _BROWN = 25.0
 
 
@@ -53,15 +61,15 @@ def likely_spots(
     body: NDArray[np.bool_],
     facing: NDArray[np.float32],
     *,
-    among: NDArray[np.bool_] | None = None,
-    smallest_px: float = 2.5,
-    contrast: float = 10.0,
+    mm_per_px: float = 0.5,
     most: int = 8,
 ) -> tuple[Spot, ...]:
-    """Point out places whose colour stands out from the skin around them by more than light and shade.
+    """Point out small places whose colour stands out, all round, from the skin about them by more than shade.
 
     Shade scales a color's light; in CIELAB that scales L* + 16, a* and b* by the same factor, so a* and b* over
-    L* + 16 stay as they are. A groove in shadow keeps them; a spot, a scar or a glint does not.
+    L* + 16 stay as they are. A groove in shadow keeps them; a spot, a scar or a glint does not. A place must
+    differ the same way from the skin in eleven of twelve directions: a border of ripe and green skin differs to
+    one side.
 
     Parameters
     ----------
@@ -71,47 +79,83 @@ def likely_spots(
         Skin to look at; leave out stem and calyx.
     facing : ndarray, shape (h, w), float32
         Cosine between skin and camera; the rim is left out.
-    among : ndarray, shape (h, w), bool, optional
-        Only places here are pointed out.
-    smallest_px : float
-        Radius of the smallest place pointed out.
-    contrast : float
-        Least distance to the surroundings, in a* and b* at the lightness of white (L* + 16 = 100).
+    mm_per_px : float
+        Size of a pixel on skin that faces the camera.
     most : int
-        At most so many, the strongest first.
+        At most so many, those that stand out most first.
     """
-    inside = ndimage.binary_erosion(body & (facing > 0.35), iterations=2)
+    inside = ndimage.binary_erosion(body & (facing > 0.4), iterations=2)
     if inside.sum() < 200:
         return ()
     light = lab[..., :1]
-    seen = np.concatenate([light, 100 * lab[..., 1:] / np.maximum(light + 16, 8.0)], axis=-1)
-    difference = blurred(seen, smallest_px / 3) - _around(seen, inside, 0.12 * float(np.sqrt(inside.sum())))
-    distance = np.linalg.norm(difference[..., 1:], axis=-1)
-    marked, count = ndimage.label(inside & (distance > contrast) & (True if among is None else among))
-    found = []
-    for n in range(1, count + 1):
-        where = marked == n
-        radius = float(np.sqrt(where.sum() / np.pi))
-        look = _look(float(difference[where][:, 0].mean()), np.median(lab[where], axis=0))
-        if look is None or radius < smallest_px or where.sum() > 0.2 * inside.sum():
-            continue
-        y, x = ndimage.center_of_mass(where)
-        found.append(Spot(look, (float(x), float(y)), radius, float(distance[where].mean())))
-    return tuple(sorted(found, key=lambda spot: -spot.contrast * spot.radius_px)[:most])
+    seen = np.concatenate([light, 100 * lab[..., 1:] / np.maximum(light + 16, 8.0)], axis=-1).astype(np.float32)
+    glints = ndimage.binary_dilation(lab[..., 0] > _GLINT_L, np.ones((3, 3), dtype=bool))
+    found: list[Spot] = []
+    for radius_mm in RADII_MM:
+        found += _of_size(lab, seen, inside, glints, max(radius_mm / mm_per_px, _LEAST_RADIUS_PX))
+    kept: list[Spot] = []
+    for spot in sorted(found, key=lambda one: -one.contrast):
+        if not any(_same_place(spot, other) for other in kept):
+            kept.append(spot)
+    return tuple(kept[:most])
 
 
-def _around(layers: NDArray[np.float32], inside: NDArray[np.bool_], reach: float) -> NDArray[np.float32]:
-    """Mean over the skin in a Gaussian neighbourhood."""
-    weight = np.maximum(blurred(inside.astype(np.float32), reach), 1e-6)
-    mean = blurred(np.where(inside[..., None], layers, np.float32(0)), reach) / weight[..., None]
-    return np.asarray(mean, dtype=np.float32)
+def _same_place(spot: Spot, other: Spot) -> bool:
+    apart = np.hypot(spot.centre_px[0] - other.centre_px[0], spot.centre_px[1] - other.centre_px[1])
+    return bool(apart <= 1.5 * max(spot.radius_px, other.radius_px))
 
 
-def _look(lighter: float, lab: NDArray[np.float32]) -> Look | None:
-    """Name the look of a place; None where it is about as light as the skin around."""
-    if lighter > _PALER:
+def _of_size(
+    lab: NDArray[np.float32],
+    seen: NDArray[np.float32],
+    inside: NDArray[np.bool_],
+    glints: NDArray[np.bool_],
+    radius: float,
+) -> list[Spot]:
+    """Places of about one size, each where the contrast is greatest."""
+    share = np.maximum(blurred(inside.astype(np.float32), radius / 2), 1e-3)[..., None]
+    middle = np.asarray(blurred(np.where(inside[..., None], seen, np.float32(0)), radius / 2) / share, np.float32)
+    reach = round(2 * radius + 1)
+    off, there = _against_all_round(middle, inside, reach)
+    count = there.sum(axis=0)
+    mean = np.where(there[..., None], off, 0).sum(axis=0) / np.maximum(count, 1)[..., None]
+    way = mean[..., 1:] / np.maximum(np.linalg.norm(mean[..., 1:], axis=-1, keepdims=True), 1e-3)
+    along = np.where(there, np.einsum("khwc,hwc->khw", off[..., 1:], way), np.inf)
+    # The second least: one direction may meet another spot.
+    contrast = np.partition(along, 1, axis=0)[1]
+    contrast = np.where(inside & ~glints & (count >= _WAYS - 2), contrast, 0.0)
+    peaks = (contrast >= ndimage.maximum_filter(contrast, 2 * int(np.ceil(radius)) + 1)) & (
+        contrast > _DARK_CONTRAST
+    )
+    spots = []
+    for y, x in np.argwhere(peaks):
+        look = _look(float(contrast[y, x]), mean[y, x], lab[y, x])
+        if look is not None:
+            spots.append(Spot(look, (float(x), float(y)), radius, float(contrast[y, x])))
+    return spots
+
+
+def _against_all_round(
+    middle: NDArray[np.float32], inside: NDArray[np.bool_], reach: int
+) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
+    """Each place less what lies `reach` away in twelve directions, and whether that is skin."""
+    height, width = inside.shape
+    padded = np.pad(middle, ((reach, reach), (reach, reach), (0, 0)))
+    skin = np.pad(inside, reach)
+    off, there = [], []
+    for angle in np.arange(_WAYS) * (2 * np.pi / _WAYS):
+        y, x = reach + round(reach * np.sin(angle)), reach + round(reach * np.cos(angle))
+        off.append(middle - padded[y : y + height, x : x + width])
+        there.append(skin[y : y + height, x : x + width])
+    return np.stack(off), np.stack(there)
+
+
+def _look(contrast: float, off: NDArray[np.float32], lab: NDArray[np.float32]) -> Look | None:
+    """Name the look of a place that differs by `off` from the skin round it; None where it is no spot or scar."""
+    a, b = (100 * float(part) / max(float(lab[0]) + 16, 8.0) for part in lab[1:])
+    if off[0] < 1 and lab[0] < _DARK_L and _DARK_A[0] < a < _DARK_A[1] and b > _DARK_B:
+        return "brown" if a > 0 and float(np.hypot(a, b)) > _BROWN else "dark"
+    less_red = off[1] < 0 and abs(off[1]) > _RED_OVER_YELLOW * abs(off[2])
+    if contrast > _PALE_CONTRAST and off[0] > _PALER and b > _PALE_B and a > 0 and less_red:
         return "pale"
-    if lighter > _DARKER:
-        return None
-    strength = 100 * float(np.hypot(lab[1], lab[2])) / max(float(lab[0]) + 16, 8.0)
-    return "brown" if lab[1] > 0 and strength > _BROWN else "dark"
+    return None
