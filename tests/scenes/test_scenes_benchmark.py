@@ -68,6 +68,7 @@ def _pepper(draw: np.random.Generator, number: int) -> Row:
         "hidden": 0.0,
         "found": True,
         "doubtful": False,
+        "axis_asked": False,
         "iou": 0.985 + draw.normal(0, 0.003),
         "figures": figures,
         "decisions": [limit | {"outcome": outcome}],
@@ -165,6 +166,23 @@ def test_the_tables_say_what_the_rows_hold() -> None:
     # Four RMSE away and intervals of two: every such limit is decided.
     done, of = tables.far_decided(rows, "diameter")
     assert done == of > 50
+
+
+def test_a_wrong_outline_does_not_count_where_only_right_ones_do() -> None:
+    result = planted()
+    rows = tables.peppers(result["plates"])
+    for row in rows:
+        row["iou"] = 0.98
+    for row in rows[:40]:  # Their outline takes in a neighbor: figures are far off and must not enter.
+        row["iou"] = 0.9
+        row["figures"]["diameter"]["value"] += 30
+    rows[50]["axis_asked"] = True
+    true, value, _, _ = tables.columns(rows[40:], "diameter")
+    part = tables.report(result).split("Figures where the outline is right")[1].split("width seen")[0]
+    assert f"{len(rows) - 40} of {len(rows)} peppers found" in part
+    every, sure, asked = part.splitlines()[3:6]
+    assert every.split()[1:4] == [str(len(true)), f"{(value - true).mean():.2f}", f"{tables.rmse(value - true):.2f}"]
+    assert (sure.split()[2], asked.split()[3]) == (str(len(true) - 1), "1")
 
 
 def test_wrong_calls_are_counted_at_each_limit() -> None:
