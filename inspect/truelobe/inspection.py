@@ -342,16 +342,20 @@ def _undecided(setting: Setting, silhouette: Silhouette, stance: Stance, coverag
 
 
 def _sizes(setting: Setting, stance: Stance) -> tuple[Size, Size | None]:
-    """Measure the pepper; where the axis is unsure, widen the figures by what the other axis would give."""
+    """Measure the pepper; where the axis is unsure, weigh in what the other axis would give."""
     size = measure_size(stance.fit, setting.errors)
     if stance.other is None:
         return size, None
     other = measure_size(stance.other, setting.errors)
-    length = size.length
-    if length is not None and other.length is not None:
-        length = mixture(length, other.length, stance.weight, "axis unsure")
-    diameter = mixture(size.diameter, other.diameter, stance.weight, "axis unsure")
+    length = None if size.length is None else _either(size.length, other.length_likely, stance.weight)
+    diameter = _either(size.diameter, other.diameter, stance.weight)
     return replace(size, diameter=diameter, length=length), other
+
+
+def _either(first: Figure, second: Figure, weight: float) -> Figure:
+    """Return a size that is either of two: their weighed mean errs least, and the spread holds both."""
+    both = mixture(first, second, weight, "axis unsure")
+    return replace(both, value=weight * first.value + (1 - weight) * second.value)
 
 
 def _decisions(

@@ -79,7 +79,13 @@ def report(result: Row) -> str:
         f"Set {result['set']}: {len(plates)} plates, {len(peppers(plates))} peppers{told}.",
         "Made plates with exact truth; no real plate of known size has been measured yet.",
     ]
-    parts = [head, _found(plates), _figures(plates), _where_right(plates), _intervals(plates, constants, fitted_on)]
+    parts = [
+        head,
+        _found(plates),
+        _figures(plates),
+        _where_right(plates),
+        _intervals(plates, constants, fitted_on),
+    ]
     return "\n\n".join("\n".join(part) for part in [*parts, _decisions(plates), _said(plates)])
 
 

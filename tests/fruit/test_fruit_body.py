@@ -1,6 +1,8 @@
 """The fitted body against spheres and ellipsoids in closed form, and every budget line alone."""
 
 from dataclasses import replace
+from types import SimpleNamespace
+from typing import Any
 
 import cv2
 import numpy as np
@@ -10,11 +12,12 @@ from truelobe.camera import Lens, View
 from truelobe.fruit.axis import StemCue
 from truelobe.fruit.body import N_DIRECTIONS, BodyFit, fit_body, residuals, starts
 from truelobe.fruit.measure import U_EDGE_MM, U_EDGE_PX, ViewErrors, measure_size, read_extents
-from truelobe.fruit.pose import find_stance
+from truelobe.fruit.pose import Stance, find_stance
 from truelobe.fruit.priors import priors_for
 from truelobe.fruit.shape import NAMES, make_grid
 from truelobe.fruit.silhouette import Silhouette, filled
 from truelobe.fruit.stance import place
+from truelobe.inspection import _sizes
 
 pytestmark = pytest.mark.opencv
 
@@ -213,3 +216,30 @@ def test_an_axis_marked_by_two_taps_is_kept_where_no_stem_shows() -> None:
     # Within what the figure itself states: the form's ends are blunter than an ellipsoid's (see above).
     assert abs(size.length.value - 70.0) < 2 * size.length.standard_uncertainty
     assert abs(size.width_seen.value - 95.0) < 2 * size.width_seen.standard_uncertainty
+
+
+def test_of_two_readings_the_weighed_mean_is_said_and_a_hidden_length_widens() -> None:
+    view = over_the_table(5.0)
+    silhouette, _ = ellipsoid(80.0, 95.0, 20.0, view)
+    lying, head = starts(silhouette, view, FLOOR, None)[0], starts(silhouette, view, FLOOR, None)[-1]
+    fits = [
+        fit_body(silhouette, view, FLOOR, one, priors_for(one.pose, one.u_turn), None) for one in (lying, head)
+    ]
+    first, second = (measure_size(fit, sure(view)) for fit in fits)
+    setting: Any = SimpleNamespace(errors=sure(view))
+    size, _ = _sizes(setting, Stance(fits[0], fits[1], 0.7))
+    assert second.length is None
+    assert first.length is not None
+    assert size.length is not None
+    for name, one, other in (
+        ("diameter", first.diameter, second.diameter),
+        ("length", first.length, second.length_likely),
+    ):
+        said = getattr(size, name)
+        # Mean and variance of a mixture of two laws, in closed form (any textbook of probability).
+        assert said.value == pytest.approx(0.7 * one.value + 0.3 * other.value)
+        apart = one.value - other.value
+        variance = 0.7 * one.standard_uncertainty**2 + 0.3 * other.standard_uncertainty**2 + 0.21 * apart**2
+        # 400 draws read back from seven quantiles: tails beyond the outermost are cut, centers are means nearly.
+        assert said.standard_uncertainty == pytest.approx(np.sqrt(variance), rel=0.2)
+    assert size.length.half_width > first.length.half_width

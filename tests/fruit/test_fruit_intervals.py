@@ -74,8 +74,11 @@ def test_a_whole_scene_is_measured_and_every_figure_has_its_truth_beside_it() ->
 def test_counted_errors_are_kept_in_order_and_even_where_they_must_be() -> None:
     lobes = [lobing("lying", squat=squat, cue=True) for squat in (True, False)]
     rest = [lobing("standing", squat=False, cue=True), lobing("lying", squat=False, cue=False)]
-    even = [misfit(name, "lying", cue=cue) for name in ("width", "length") for cue in (True, False)]
-    even.append(misfit("width", "standing", cue=True))
+    ways = [
+        (name, cue, tilt) for name in ("width", "length") for cue in (True, False) for tilt in (0.0, 18.0, 40.0)
+    ]
+    even = [misfit(name, "lying", cue=cue, tilt_deg=tilt) for name, cue, tilt in ways]
+    even.append(misfit("width", "standing", cue=True, tilt_deg=0.0))
     outline = [outline_error(name, apart) for name in ("width", "length") for apart in (None, 0.5, 2.0, 9.0)]
     for table in (*lobes, *rest, *even, *outline):
         assert list(table.levels) == sorted(table.levels)
@@ -88,3 +91,12 @@ def test_counted_errors_are_kept_in_order_and_even_where_they_must_be() -> None:
     # A lying body is at least as wide as it looks: but for misreading, the excess is not negative.
     for table in lobes:
         assert table.shares[table.levels.index(0.05)] > -0.02
+
+
+def test_a_photo_from_the_side_makes_lengths_less_sure_and_never_widths() -> None:
+    # A foreshortened length is divided by the cosine of an angle that is guessed; widths lie across it.
+    levels = np.linspace(0.03, 0.97, 200)
+    for cue in (True, False):
+        above, oblique = (misfit("length", "lying", cue=cue, tilt_deg=tilt).draws(levels) for tilt in (0.0, 40.0))
+        assert np.std(oblique) > 1.1 * np.std(above)
+        assert misfit("width", "lying", cue=cue, tilt_deg=0.0) == misfit("width", "lying", cue=cue, tilt_deg=40.0)

@@ -181,7 +181,11 @@ def test_a_wrong_outline_does_not_count_where_only_right_ones_do() -> None:
     part = tables.report(result).split("Figures where the outline is right")[1].split("width seen")[0]
     assert f"{len(rows) - 40} of {len(rows)} peppers found" in part
     every, sure, asked = part.splitlines()[3:6]
-    assert every.split()[1:4] == [str(len(true)), f"{(value - true).mean():.2f}", f"{tables.rmse(value - true):.2f}"]
+    assert every.split()[1:4] == [
+        str(len(true)),
+        f"{(value - true).mean():.2f}",
+        f"{tables.rmse(value - true):.2f}",
+    ]
     assert (sure.split()[2], asked.split()[3]) == (str(len(true) - 1), "1")
 
 

@@ -75,11 +75,24 @@ def lobing(pose: Pose, *, squat: bool, cue: bool) -> Shares:
     return Shares(tuple(row["levels"]), tuple(row[kind]))
 
 
-def misfit(quantity: Quantity, pose: Pose, *, cue: bool) -> Shares:
-    """Return how far a barrel misreads a real form's extent, as shares of its width, by whether a stem shows."""
+def misfit(quantity: Quantity, pose: Pose, *, cue: bool, tilt_deg: float) -> Shares:
+    """Return how far a barrel misreads a real form's extent, as shares of its width.
+
+    Parameters
+    ----------
+    quantity : {"width", "length"}
+    pose : Pose
+    cue : bool
+        A stem end shows.
+    tilt_deg : float
+        How far the photo looks at the plate from the side: the more, the less sure are foreshortened lengths.
+    """
     row = _table()["misfit"]
     kind = "standing" if pose != "lying" and quantity == "width" else "cue" if cue else "no cue"
-    return Shares(tuple(row["levels"]), tuple(row[quantity][kind]))
+    shares = row[quantity][kind]
+    if quantity == "length":
+        shares = shares[sum(tilt_deg >= bound for bound in row["tilt_deg"])]
+    return Shares(tuple(row["levels"]), tuple(shares))
 
 
 def outline_error(quantity: Quantity, apart_mm: float | None) -> Shares:
