@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any, Literal
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
@@ -16,10 +17,11 @@ Look = Literal["dark", "pale", "brown"]
 RADII_MM = (1.6, 2.4, 3.6, 5.4, 8.0)
 _LEAST_RADIUS_PX = 1.5
 _WAYS = 12
+_WORTH_A_LOOK = 3.5
 # Colors are compared as a* and b* at the lightness of white (L* + 16 = 100). What follows was chosen on the even
 # development plates and checked on the odd ones: a spot is no lighter than the skin round it and neither green nor
 # vivid; a scar is lighter, less red and still yellowish, where a glint turns towards the lamp's own white.
-_DARK_CONTRAST, _DARK_L, _DARK_A, _DARK_B = 8.0, 45.0, (-18.0, 35.0), 0.0
+_DARK_CONTRAST, _DARK_L, _DARK_A, _DARK_B = 10.0, 45.0, (-18.0, 35.0), 0.0
 _PALE_CONTRAST, _PALER, _PALE_B, _RED_OVER_YELLOW = 15.0, 3.0, 30.0, 1.25
 _GLINT_L = 92.0
 # A dark place with this much color left, towards red, is brown.
@@ -113,41 +115,52 @@ def _of_size(
     radius: float,
 ) -> list[Spot]:
     """Places of about one size, each where the contrast is greatest."""
-    share = np.maximum(blurred(inside.astype(np.float32), radius / 2), 1e-3)[..., None]
-    middle = np.asarray(blurred(np.where(inside[..., None], seen, np.float32(0)), radius / 2) / share, np.float32)
+    middle = _mean(seen, inside, radius / 2)
     reach = round(2 * radius + 1)
-    off, there = _against_all_round(middle, inside, reach)
+    # Twelve directions are asked only where the middle differs from its whole neighbourhood.
+    wide = 2 * reach + 1
+    share = np.maximum(cv2.blur(inside.astype(np.float32), (wide, wide)), 1e-3)[..., None]
+    around = cv2.blur(np.where(inside[..., None], seen, np.float32(0)), (wide, wide)) / share
+    differs = np.linalg.norm((middle - around)[..., 1:], axis=-1) > _WORTH_A_LOOK
+    y, x = np.nonzero(inside & ~glints & differs)
+    if not y.size:
+        return []
+    off, there = _against_all_round(middle, inside, reach, y, x)
     count = there.sum(axis=0)
     mean = np.where(there[..., None], off, 0).sum(axis=0) / np.maximum(count, 1)[..., None]
-    way = mean[..., 1:] / np.maximum(np.linalg.norm(mean[..., 1:], axis=-1, keepdims=True), 1e-3)
-    along = np.where(there, np.einsum("khwc,hwc->khw", off[..., 1:], way), np.inf)
+    way = mean[:, 1:] / np.maximum(np.linalg.norm(mean[:, 1:], axis=-1, keepdims=True), 1e-3)
+    along = np.where(there, np.einsum("knc,nc->kn", off[..., 1:], way), np.inf)
     # The second least: one direction may meet another spot.
-    contrast = np.partition(along, 1, axis=0)[1]
-    contrast = np.where(inside & ~glints & (count >= _WAYS - 2), contrast, 0.0)
-    peaks = (contrast >= ndimage.maximum_filter(contrast, 2 * int(np.ceil(radius)) + 1)) & (
-        contrast > _DARK_CONTRAST
-    )
+    contrast = np.where(count >= _WAYS - 2, np.partition(along, 1, axis=0)[1], 0.0)
+    ground = np.zeros(inside.shape, np.float32)
+    ground[y, x] = contrast
+    side = 2 * int(np.ceil(radius)) + 1
+    peak = (contrast > _DARK_CONTRAST) & (ground >= cv2.dilate(ground, np.ones((side, side), np.uint8)))[y, x]
     spots = []
-    for y, x in np.argwhere(peaks):
-        look = _look(float(contrast[y, x]), mean[y, x], lab[y, x])
+    for n in np.flatnonzero(peak):
+        look = _look(float(contrast[n]), mean[n], lab[y[n], x[n]])
         if look is not None:
-            spots.append(Spot(look, (float(x), float(y)), radius, float(contrast[y, x])))
+            spots.append(Spot(look, (float(x[n]), float(y[n])), radius, float(contrast[n])))
     return spots
 
 
+def _mean(seen: NDArray[np.float32], inside: NDArray[np.bool_], reach: float) -> NDArray[np.float32]:
+    """Mean over the skin in a Gaussian neighbourhood."""
+    share = np.maximum(blurred(inside.astype(np.float32), reach), 1e-3)[..., None]
+    return np.asarray(blurred(np.where(inside[..., None], seen, np.float32(0)), reach) / share, np.float32)
+
+
 def _against_all_round(
-    middle: NDArray[np.float32], inside: NDArray[np.bool_], reach: int
+    middle: NDArray[np.float32], inside: NDArray[np.bool_], reach: int, y: NDArray[np.intp], x: NDArray[np.intp]
 ) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
-    """Each place less what lies `reach` away in twelve directions, and whether that is skin."""
+    """Places less what lies `reach` away in twelve directions (12, n, 3), and whether that is skin (12, n)."""
+    angle = np.arange(_WAYS)[:, None] * (2 * np.pi / _WAYS)
+    rows = np.rint(y + reach * np.sin(angle)).astype(int)
+    columns = np.rint(x + reach * np.cos(angle)).astype(int)
     height, width = inside.shape
-    padded = np.pad(middle, ((reach, reach), (reach, reach), (0, 0)))
-    skin = np.pad(inside, reach)
-    off, there = [], []
-    for angle in np.arange(_WAYS) * (2 * np.pi / _WAYS):
-        y, x = reach + round(reach * np.sin(angle)), reach + round(reach * np.cos(angle))
-        off.append(middle - padded[y : y + height, x : x + width])
-        there.append(skin[y : y + height, x : x + width])
-    return np.stack(off), np.stack(there)
+    within = (rows >= 0) & (rows < height) & (columns >= 0) & (columns < width)
+    rows, columns = np.clip(rows, 0, height - 1), np.clip(columns, 0, width - 1)
+    return middle[y, x] - middle[rows, columns], within & inside[rows, columns]
 
 
 def _look(contrast: float, off: NDArray[np.float32], lab: NDArray[np.float32]) -> Look | None:
