@@ -25,6 +25,8 @@ _MIRROR_L, _BURNT = 90.0, 250
 # Places of two peppers count as the same within this share of the pepper's radius.
 _SAME_PLACE = 0.3
 MOST = 2
+# Nothing is pointed at this near to stem and calyx, as a share of the pepper's longer side.
+_FROM_STEM = 0.05
 
 
 def point_out(
@@ -71,7 +73,10 @@ def _of_one(
         return np.asarray(cv2.resize(layer.astype(np.float32), size, interpolation=cv2.INTER_AREA), np.float32)
 
     lab = correction.to_lab(np.asarray(cv2.resize(part, size, interpolation=cv2.INTER_AREA), np.uint8))
-    body = small(silhouette.body & ~silhouette.calyx & ~silhouette.stem) > 0.95
+    # Round the stem lie shadows and the calyx's own points.
+    apart = np.ones((2 * round(_FROM_STEM * SIDE_PX / 2) + 1,) * 2, np.uint8)
+    stem_end = cv2.dilate((small(silhouette.calyx | silhouette.stem) > 0.2).astype(np.uint8), apart) > 0
+    body = (small(silhouette.body) > 0.95) & ~stem_end
     mirror = (lab[..., 0] > _MIRROR_L) | (small(cv2.inRange(part, (_BURNT,) * 3, (255,) * 3) > 0) > 0.2)
     faced = skin.skin_mm2 * skin.facing
     mm_per_px = float(np.sqrt(np.median(faced[faced > 0]))) / shrink if (faced > 0).any() else 0.5

@@ -129,8 +129,19 @@ def test_a_class_of_four_is_one_page():
     text = words(pdf)
     assert all(f"{n} Plate {letter}" in text for n, letter in enumerate("ABCD", start=1))
     assert "Practice aid, not an inspection." in text
+    assert "dotted ring" not in text
     with pytest.raises(ValueError, match="four"):
         class_sheet("Class 2", [])
+
+
+def test_a_class_sheet_says_once_what_a_dotted_ring_is():
+    spot = {"look": "dark", "centre_px": [90.0, 80.0], "radius_px": 6.0, "contrast": 14.0}
+    ringed = plate(*(pepper(n, spots=[spot] if n == 3 else []) for n in range(1, 6)))
+    sheets = [sheet(f"Plate {n}", document=ringed) for n in "ABCD"]
+    for paper in ("A4", "Letter"):
+        pdf = class_sheet("Class 2", sheets, paper)
+        assert words(pdf).count("A dotted ring is a place worth a look; it is neither named nor counted.") == 1
+        assert len(pypdfium2.PdfDocument(pdf)) == 1
 
 
 def test_marked_areas_are_on_the_sheet():

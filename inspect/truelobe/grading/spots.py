@@ -21,7 +21,7 @@ _WORTH_A_LOOK = 3.5
 # Colors are compared as a* and b* at the lightness of white (L* + 16 = 100). What follows was chosen on the even
 # development plates and checked on the odd ones: a spot is no lighter than the skin round it and neither green nor
 # vivid; a scar is lighter, less red and still yellowish, where a glint turns towards the lamp's own white.
-_DARK_CONTRAST, _DARK_L, _DARK_A, _DARK_B = 10.0, 45.0, (-18.0, 35.0), 0.0
+_DARK_CONTRAST, _DARK_L, _DARK_A, _DARK_B = 15.0, 45.0, (-15.0, 35.0), 0.0
 _PALE_CONTRAST, _PALER, _PALE_B, _RED_OVER_YELLOW = 15.0, 3.0, 30.0, 1.25
 _GLINT_L = 92.0
 # A dark place with this much color left, towards red, is brown.
@@ -135,7 +135,9 @@ def _of_size(
     ground = np.zeros(inside.shape, np.float32)
     ground[y, x] = contrast
     side = 2 * int(np.ceil(radius)) + 1
-    peak = (contrast > _DARK_CONTRAST) & (ground >= cv2.dilate(ground, np.ones((side, side), np.uint8)))[y, x]
+    peak = (contrast > min(_DARK_CONTRAST, _PALE_CONTRAST)) & (
+        ground >= cv2.dilate(ground, np.ones((side, side), np.uint8))
+    )[y, x]
     spots = []
     for n in np.flatnonzero(peak):
         look = _look(float(contrast[n]), mean[n], lab[y[n], x[n]])
@@ -166,7 +168,13 @@ def _against_all_round(
 def _look(contrast: float, off: NDArray[np.float32], lab: NDArray[np.float32]) -> Look | None:
     """Name the look of a place that differs by `off` from the skin round it; None where it is no spot or scar."""
     a, b = (100 * float(part) / max(float(lab[0]) + 16, 8.0) for part in lab[1:])
-    if off[0] < 1 and lab[0] < _DARK_L and _DARK_A[0] < a < _DARK_A[1] and b > _DARK_B:
+    if (
+        contrast > _DARK_CONTRAST
+        and off[0] < 1
+        and lab[0] < _DARK_L
+        and _DARK_A[0] < a < _DARK_A[1]
+        and b > _DARK_B
+    ):
         return "brown" if a > 0 and float(np.hypot(a, b)) > _BROWN else "dark"
     less_red = off[1] < 0 and abs(off[1]) > _RED_OVER_YELLOW * abs(off[2])
     if contrast > _PALE_CONTRAST and off[0] > _PALER and b > _PALE_B and a > 0 and less_red:

@@ -69,6 +69,9 @@ class PlateSheet:
     house: PlateGrade | None = None
 
 
+_RING = "A dotted ring is a place worth a look; it is neither named nor counted."
+
+
 def plate_sheet(sheet: PlateSheet, paper: Paper = "Letter") -> bytes:
     """Return the sheet of one plate as a PDF of one page."""
     page = _Page(paper, sheet.title)
@@ -100,7 +103,7 @@ def class_sheet(title: str, sheets: Sequence[PlateSheet], paper: Paper = "Letter
         raise ValueError("a class has up to four plates")
     page = _Page(paper, title)
     wide = page.wide / 2 - 3 * mm
-    cells = [_class_cell(n, sheet, wide, page.high / 2 - 16 * mm) for n, sheet in enumerate(sheets, start=1)]
+    cells = [_class_cell(n, sheet, wide, page.high / 2 - 19 * mm) for n, sheet in enumerate(sheets, start=1)]
     cells += [[Spacer(1, 1)]] * (-len(cells) % 2)
     rows = [cells[n : n + 2] for n in range(0, len(cells), 2)]
     grid = Table(rows, colWidths=[page.wide / 2] * 2)
@@ -113,7 +116,9 @@ def class_sheet(title: str, sheets: Sequence[PlateSheet], paper: Paper = "Letter
             ]
         )
     )
-    page.put([Paragraph(escape(_short(title, 80)), style(15, bold=True, after=4)), grid])
+    notes = dict.fromkeys(note for sheet in sheets for note in _notes(sheet) if note != sheet.graded.lot_note)
+    legend = Paragraph(escape(" ".join(notes)), style(6.8, quiet=True))
+    page.put([Paragraph(escape(_short(title, 80)), style(15, bold=True, after=4)), grid, legend])
     page.foot(_rules_line(sheets[0]), sheets[0].printed, ("grade", "eating"))
     return page.finished()
 
@@ -264,7 +269,7 @@ def _notes(sheet: PlateSheet) -> list[str]:
     if any(o.basis == "seen" for o in sheet.graded.house):
         notes.append("Color from one photo speaks for the side seen.")
     if any(pepper.get("spots") for pepper in sheet.document["peppers"]):
-        notes.append("A dotted ring is a place worth a look; it is neither named nor counted.")
+        notes.append(_RING)
     notes.append("“Give or take” is half of the range that holds the true value 19 times out of 20.")
     return notes
 
