@@ -7,6 +7,7 @@ with their edition, the date and the cautions. No seal, shield, ribbon or certif
 from __future__ import annotations
 
 import io
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -69,6 +70,7 @@ class PlateSheet:
     house: PlateGrade | None = None
 
 
+_UNIT = re.compile(r"(\d) (mm|in|%)(?![a-z])")
 _RING = "A dotted ring is a place worth a look; it is neither named nor counted."
 
 
@@ -162,6 +164,11 @@ def _short(words: str, most: int) -> str:
     return words if len(words) <= most else f"{words[: most - 1].rstrip()}…"
 
 
+def _whole(words: str) -> str:
+    """Keep a number on one line with its unit."""
+    return _UNIT.sub("\\1\u00a0\\2", words)
+
+
 def _picture(data: bytes, wide: float, high: float) -> list[Flowable]:
     if not data:
         return []
@@ -182,7 +189,7 @@ def _body(sheet: PlateSheet, wide: float) -> list[Flowable]:
         ("Keep in mind", _notes(sheet)),
     ):
         if lines:
-            text = " ".join(escape(line) for line in lines)
+            text = _whole(" ".join(escape(line) for line in lines))
             parts.append(Paragraph(f"<b>{heading}.</b> {text}", style(7.6, after=3)))
     return parts
 
@@ -208,7 +215,7 @@ def _table(sheet: PlateSheet, wide: float) -> Table:
         row += [signed_word(settled_word(one), _GRADE) for one in grade.grades]
         if sheet.house and house:
             row.append(signed_word(settled_word(sheet.house.peppers[place].grades[0]), _GRADE))
-        row.append(Paragraph(escape(_holds(grade)), style(6.6)))
+        row.append(Paragraph(_whole(escape(_holds(grade))), style(6.6)))
         rows.append(row)
     widths = [7 * mm, 27 * mm, 27 * mm, 22 * mm, *[_GRADE + 4] * (len(grades) + house)]
     table = Table(rows, colWidths=[*widths, max(wide - sum(widths), 24 * mm)], repeatRows=1, hAlign="LEFT")
@@ -248,7 +255,7 @@ def _length(pepper: Mapping[str, Any], hand: HandFacts, name: str) -> str:
         return "not seen"
     mark = "<br/>by hand" if figure.by_hand else ""
     millimetres = give_or_take(figure.value, figure.half_width).replace(", ", "<br/>")
-    return f"<b>{inch_fraction(figure.value)}</b>, {millimetres}{mark}"
+    return _whole(f"<b>{inch_fraction(figure.value)}</b>, {millimetres}{mark}")
 
 
 def _share(pepper: Mapping[str, Any]) -> str:
@@ -289,7 +296,7 @@ def _class_cell(number: int, sheet: PlateSheet, wide: float, high: float) -> lis
         *sheet.graded.uniformity.lines[:3],
         *_hand(sheet)[:2],
     ]
-    words = Paragraph("<br/>".join(escape(_short(line, 260)) for line in lines), style(6.8))
+    words = Paragraph("<br/>".join(_whole(escape(_short(line, 260))) for line in lines), style(6.8))
     room = high - head.wrap(wide, high)[1] - words.wrap(wide, high)[1] - 4 * mm
     picture = _picture(sheet.picture, wide, max(room, 30 * mm))
     return [KeepInFrame(wide, high, [head, *picture, Spacer(1, 1.5 * mm), words], mode="shrink")]
