@@ -30,7 +30,7 @@ def train_one(seed: int, options: dict[str, Any]) -> str:
     if out.exists():
         return f"{seed} there already"
     began = time.time()
-    scene = training_scene(seed, options["size"], options["textures"])
+    scene = training_scene(seed, options["size"], options["textures"], near=options["near"])
     labels, centres, hidden, cards = training_labels(scene)
     built = time.time()
     radiance = trace(start(options["variant"]), scene, spp=options["spp"], depth=6, clean=not options["noisy"])

@@ -6,7 +6,8 @@ One file a scene (`scene_0000123.npz`):
 pixel (i, j); `centres` float32 (n, 2), each pepper's body centre in pixels of the 640 x 480 picture; `hidden`
 float32 (n,), the share of each pepper's own outline that something else hides; `cards` float32 (m, 4, 2), corners
 of the cards in view;
-`kind` ("plate", "heap", "close", "none"), `seed`.
+`kind` ("plate", "heap", "close", "none"; where asked for also "near" and "near heap", which show a pepper among
+others about as large as the closer look does), `seed`.
 """
 
 from __future__ import annotations
@@ -43,12 +44,21 @@ COLOURS = {
 }
 
 
+KINDS = {"plate": 0.56, "heap": 0.28, "close": 0.08, "none": 0.08}
+NEAR = {"near": 0.53, "near heap": 0.47}
+
+
 def training_scene(
-    seed: int, size: tuple[int, int] = (WIDTH, HEIGHT), photos: Path | None = None, make: MakeFruit = make_fruit
+    seed: int,
+    size: tuple[int, int] = (WIDTH, HEIGHT),
+    photos: Path | None = None,
+    make: MakeFruit = make_fruit,
+    near: float = 0.0,
 ) -> Scene:
-    """One random scene from its seed alone."""
+    """One random scene from its seed alone; `near` is the share of scenes seen from near, 0 to 1."""
     rng = np.random.default_rng([seed, 7])
-    kind = pick(rng, {"plate": 0.56, "heap": 0.28, "close": 0.08, "none": 0.08})
+    far = {kind: share * (1 - near) for kind, share in KINDS.items()}
+    kind = pick(rng, {**far, **{kind: share * near for kind, share in NEAR.items()}})
     things, tops, floor, reach = _ground(rng, photos)
     pile = Pile()
     for surface in tops:
@@ -142,14 +152,17 @@ def _lay_fruit(
     fruit: list[PlacedFruit],
     make: MakeFruit,
 ) -> None:
-    count = {"plate": int(rng.integers(1, 7)), "heap": int(rng.integers(6, 17)), "close": int(rng.integers(1, 3))}[
-        kind
-    ]
+    # All are drawn, whichever is used: a seed stays the same scene when a kind is added at the end.
+    counts = {"plate": int(rng.integers(1, 7)), "heap": int(rng.integers(6, 17)), "close": int(rng.integers(1, 3))}
+    if kind in NEAR:
+        counts |= {"near": int(rng.integers(1, 5)), "near heap": int(rng.integers(6, 14))}
+    count, heaped = counts[kind], kind in ("heap", "near heap")
     own = pick(rng, COLOURS)
     mixed = between(rng, 0, 1) if chance(rng, 0.7) else 0.0
+    together = 0.75 if kind == "near" else 0.5
     for _ in range(count):
         model = _some_fruit(rng, pick(rng, COLOURS) if chance(rng, mixed) else own, make)
-        if kind == "heap":
+        if heaped:
             placed = settle_fruit(
                 rng,
                 pile,
@@ -162,7 +175,7 @@ def _lay_fruit(
             )
         else:
             pose = pick(rng, {"lying": 0.64, "standing": 0.22, "upside down": 0.14})
-            touch = fruit[int(rng.integers(len(fruit)))] if fruit and chance(rng, 0.5) else None
+            touch = fruit[int(rng.integers(len(fruit)))] if fruit and chance(rng, together) else None
             placed = settle_fruit(rng, pile, model, pose, floor=floor, reach=reach, touch=touch)
         if placed is not None:
             fruit.append(placed)
@@ -240,6 +253,9 @@ def _camera(
     if kind == "close" and fruit:
         chosen = fruit[int(rng.integers(len(fruit)))]
         target, seen = chosen.position + rng.normal(size=3) * [15, 15, 5], between(rng, 38, 75)
+    elif kind in NEAR and fruit:
+        chosen = fruit[-1 - int(rng.integers(min(len(fruit), 5)))]  # in a heap the last ones lie on top
+        target, seen = chosen.position + rng.normal(size=3) * [15, 15, 5], between(rng, 45, 120)
     elif kind == "none":
         seen = between(rng, 60, 300)
     distance = max(150.0, seen * focal / (size[1] / 2)) + (60 if kind == "heap" else 0)

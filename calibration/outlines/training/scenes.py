@@ -2,10 +2,10 @@
 
 The scenes are those of ``python3 -m sample_images.maker train``, one ``.npz`` file each, with
 
-- ``radiance`` float16 (480, 640, 3): linear sRGB radiance, any exposure, as traced and cleaned of noise;
-- ``fruit`` uint8 (960, 1280): number of the pepper a pixel shows, from 1 to 62; 0 elsewhere. Twice the size:
+- ``radiance`` float16 (1, 480, 640, 3): linear sRGB radiance, any exposure, as traced and cleaned of noise;
+- ``owner`` uint8 (1, 960, 1280): number of the pepper a pixel shows, from 1 to 62; 0 elsewhere. Twice the size:
   label pixels (2i, 2j) to (2i + 1, 2j + 1) lie on radiance pixel (i, j);
-- ``part`` uint8 (960, 1280): 0 no pepper, 1 body, 2 calyx, 3 stem.
+- ``part`` uint8 (1, 960, 1280): 0 no pepper, 1 body, 2 calyx, 3 stem.
 """
 
 from __future__ import annotations
@@ -102,8 +102,8 @@ def _read(path: Path) -> tuple[np.ndarray, np.ndarray] | None:
     """Radiance and labels of one scene; None, and a line, if the file is broken."""
     try:
         with np.load(path) as scene:
-            radiance, owner, part = scene["radiance"], scene["fruit"], scene["part"]
-    except (OSError, ValueError, KeyError, zipfile.BadZipFile) as error:
+            radiance, owner, part = scene["radiance"][0], scene["owner"][0], scene["part"][0]
+    except (OSError, ValueError, KeyError, IndexError, zipfile.BadZipFile) as error:
         print(f"left out {path.name}: {error}", flush=True)
         return None
     if radiance.shape != (HEIGHT, WIDTH, 3) or owner.shape != (2 * HEIGHT, 2 * WIDTH):
