@@ -296,7 +296,7 @@ def _class_cell(number: int, sheet: PlateSheet, wide: float, high: float) -> lis
         *sheet.graded.uniformity.lines[:3],
         *_hand(sheet)[:2],
     ]
-    words = Paragraph("<br/>".join(_whole(escape(_short(line, 260))) for line in lines), style(6.8))
+    words = Paragraph("<br/>".join(_whole(escape(_short(line, 340))) for line in lines), style(6.8))
     room = high - head.wrap(wide, high)[1] - words.wrap(wide, high)[1] - 4 * mm
     picture = _picture(sheet.picture, wide, max(room, 30 * mm))
     return [KeepInFrame(wide, high, [head, *picture, Spacer(1, 1.5 * mm), words], mode="shrink")]
