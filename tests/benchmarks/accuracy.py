@@ -3,7 +3,8 @@
 The floor is the same measurement given the true outline, calyx, stem, camera and plate height: what is left is
 what one view of a lobed body cannot tell. It is taken for peppers of which at most 3 % is hidden.
 
-The bars of each print are told as a ruler would read them: to the nearest 0.5 mm, give or take 0.3 mm.
+The bars of each print are told as a ruler would read them: to the nearest 0.5 mm, give or take 0.3 mm. If wanted,
+each question about an axis is answered as a coach would, by a line drawn along the pepper with a finger.
 """
 
 import json
@@ -12,6 +13,7 @@ import sys
 from collections.abc import Iterable
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -32,9 +34,10 @@ from truelobe.fruit.skin import map_skin
 from truelobe.inspection import inspect_plate
 from truelobe.messages import TruelobeError
 from truelobe.photo import Photo, read_photo
-from truelobe.request import Request
+from truelobe.request import Correction, Request
 
 RULER_STEP_MM, U_RULER_MM = 0.5, 0.3
+U_FINGER = 0.04  # Of either end of a line drawn by hand, across and down, as a share of its length: 3 mm of 75.
 LEAST_IOU = 0.3
 CLEAR = 0.03
 PROCESSES = 2
@@ -47,16 +50,16 @@ FIELDS = {
 Row = dict[str, Any]
 
 
-def run(folder: Path, told: bool = False, keep: Path | None = None) -> dict[str, Any]:
+def run(folder: Path, told: bool = False, answered: bool = False, keep: Path | None = None) -> dict[str, Any]:
     """Measure every plate of a folder, print the tables, and keep the rows if asked."""
     paths = sorted(folder.glob("*.truth.json"))
     if not paths:
         raise TruelobeError("no-plates", f"No made plates lie in {folder}.", "Make them with sample_images.maker.")
-    result: dict[str, Any] = {"set": folder.name, "told": told, "plates": []}
+    result: dict[str, Any] = {"set": folder.name, "told": told, "answered": answered, "plates": []}
     # Fresh processes: OpenCV's threads do not survive a fork.
     fresh = multiprocessing.get_context("spawn")
     with ProcessPoolExecutor(PROCESSES, mp_context=fresh, initializer=cv2.setNumThreads, initargs=(1,)) as pool:
-        for plate in pool.map(measure_plate, paths, [told] * len(paths)):
+        for plate in pool.map(partial(measure_plate, told=told, answered=answered), paths):
             result["plates"].append(plate)
             print(f"{len(result['plates'])} of {len(paths)}: {plate['plate']}", file=sys.stderr, flush=True)
             if keep is not None:  # After each plate: a run that is broken off keeps what it has.
@@ -65,17 +68,28 @@ def run(folder: Path, told: bool = False, keep: Path | None = None) -> dict[str,
     return result
 
 
-def measure_plate(path: Path, told: bool = False, floors: bool = True) -> Row:
+def measure_plate(path: Path, told: bool = False, answered: bool = False, floors: bool = True) -> Row:
     """Run the chain on one plate and lay what it says beside the truth, and beside the floor if wanted."""
     truth = read_truth(path)
-    document = inspect_plate(truth.photo, ruler_request(truth, told), name=truth.photo.name).document()
+    request = ruler_request(truth, told)
+    document = inspect_plate(truth.photo, request, name=truth.photo.name).document()
     overlaps = np.array([[iou(one, seen["outline_px"]) for seen in document["peppers"]] for one in truth.peppers])
     pairs = match(overlaps)
+    asked = {seen["number"] for seen in document["peppers"] if _axis_asked(seen)}
+    if answered:
+        # A line can be drawn along a pepper that lies; of one that stands on its end the question stays open.
+        answers = [
+            _line(truth.peppers[i], document["peppers"][j])
+            for i, j in pairs.items()
+            if document["peppers"][j]["number"] in asked and truth.peppers[i].pose == "lying"
+        ]
+        request = replace(request, corrections=tuple(answers))
+        document = inspect_plate(truth.photo, request, name=truth.photo.name).document()
     beside = _floors(truth) if floors else [{}] * len(truth.peppers)
     rows = []
     for index, (one, floor) in enumerate(zip(truth.peppers, beside, strict=True)):
         seen = document["peppers"][pairs[index]] if index in pairs else None
-        rows.append(_row(one, seen, float(overlaps[index, pairs[index]]) if seen else 0.0, floor))
+        rows.append(_row(one, seen, float(overlaps[index, pairs[index]]) if seen else 0.0, floor, asked))
     return {
         "plate": truth.photo.name,
         "difficulty": truth.difficulty,
@@ -85,6 +99,19 @@ def measure_plate(path: Path, told: bool = False, floors: bool = True) -> Row:
         "false": len(document["peppers"]) - len(pairs),
         "peppers": rows,
     }
+
+
+def _axis_asked(seen: dict[str, Any]) -> bool:
+    return any(message["code"] == "axis-unsure" for message in seen["messages"])
+
+
+def _line(one: PepperTruth, seen: dict[str, Any]) -> Correction:
+    """Draw a pepper's true axis over what was found, stem end first, with an unsteady finger."""
+    reach = float(np.hypot(*(one.axis_px[0] - one.axis_px[1])))
+    shaken = one.axis_px + np.random.default_rng(one.number).normal(0, U_FINGER * reach, (2, 2))
+    (x0, y0), (x1, y1) = shaken.tolist()
+    across, down = seen["centre_px"]
+    return Correction("axis", at=(across, down), line=((x0, y0), (x1, y1)))
 
 
 def ruler_scale(bars_mm: Iterable[float]) -> PrintScale:
@@ -117,7 +144,9 @@ def match(overlaps: np.ndarray) -> dict[int, int]:
     return {int(i): int(j) for i, j in zip(*chosen, strict=True) if overlaps[i, j] >= LEAST_IOU}
 
 
-def _row(one: PepperTruth, seen: dict[str, Any] | None, overlap: float, floor: dict[str, float]) -> Row:
+def _row(
+    one: PepperTruth, seen: dict[str, Any] | None, overlap: float, floor: dict[str, float], asked: set[int]
+) -> Row:
     figures = {}
     for name in QUANTITIES:
         figure = seen[FIELDS[name]] if seen is not None else None
@@ -137,7 +166,7 @@ def _row(one: PepperTruth, seen: dict[str, Any] | None, overlap: float, floor: d
         "found": seen is not None,
         "iou": overlap,
         "doubtful": bool(seen and seen["doubtful"]),
-        "axis_asked": bool(seen and any(m["code"] == "axis-unsure" for m in seen["messages"])),
+        "axis_asked": seen is not None and seen["number"] in asked,
         "said_pose": seen["pose"] if seen else None,
         "said_colour": seen["colour"] if seen else None,
         "figures": figures,

@@ -75,6 +75,8 @@ def report(result: Row) -> str:
     plates = result["plates"]
     constants, fitted_on = _constants(result)
     told = ", told the height of the plate's floor" if result["told"] else ""
+    if result.get("answered"):
+        told += ", each question about an axis answered by a line drawn by hand"
     head = [
         f"Set {result['set']}: {len(plates)} plates, {len(peppers(plates))} peppers{told}.",
         "Made plates with exact truth; no real plate of known size has been measured yet.",

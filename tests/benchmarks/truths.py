@@ -27,6 +27,7 @@ class PepperTruth:
     calyx_px: tuple[Polygon, ...]
     stem_px: tuple[Polygon, ...]
     centre_px: Polygon
+    axis_px: Polygon  # stem end, blossom end
 
     def silhouette(self) -> Silhouette:
         """Return the outline as a perfect finder would hand it on."""
@@ -103,6 +104,7 @@ def _pepper(one: dict[str, Any]) -> PepperTruth:
         calyx_px=_rings(one["calyx_px"]),
         stem_px=_rings(one["stem_px"]),
         centre_px=np.array(one["centre_px"]),
+        axis_px=np.array(one["axis_px"]),
     )
 
 

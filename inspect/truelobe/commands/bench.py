@@ -69,6 +69,9 @@ def _add_accuracy(kinds: Any) -> None:
     accuracy: argparse.ArgumentParser = kinds.add_parser("accuracy", help="hold every figure against the truth")
     accuracy.add_argument("--set", choices=SETS, default="development", dest="plates", help="which plates")
     accuracy.add_argument("--told", action="store_true", help="also tell the height of the plate's floor")
+    accuracy.add_argument(
+        "--answered", action="store_true", help="also answer each question about an axis by hand"
+    )
     accuracy.add_argument("--keep", type=Path, metavar="FILE", help="keep the results as JSON")
     accuracy.set_defaults(run=_accuracy)
 
@@ -102,7 +105,8 @@ def _blemishes(arguments: argparse.Namespace) -> int:
 
 
 def _accuracy(arguments: argparse.Namespace) -> int:
-    return _run("accuracy", data_path("sample_images", arguments.plates), told=arguments.told, keep=arguments.keep)
+    folder = data_path("sample_images", arguments.plates)
+    return _run("accuracy", folder, told=arguments.told, answered=arguments.answered, keep=arguments.keep)
 
 
 def _search(arguments: argparse.Namespace) -> int:
