@@ -8,21 +8,17 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from truelobe import __version__
-from truelobe.camera import View, shifted_views, view_from_card
-from truelobe.card import CardSighting, PrintScale, find_card
+from truelobe.camera import View
+from truelobe.card import CardSighting, find_card
 from truelobe.colour import (
-    ColourCorrection,
     Coverage,
-    References,
-    correct_from_card,
-    load_references,
     measure_coverage,
     settled,
 )
@@ -37,8 +33,7 @@ from truelobe.figures import Figure, mixture
 from truelobe.fruit import Silhouette, find_fruit, model_name
 from truelobe.fruit.body import BodyFit
 from truelobe.fruit.form import measure_form
-from truelobe.fruit.ground import Ground, ground_between
-from truelobe.fruit.measure import Size, ViewErrors, measure_size
+from truelobe.fruit.measure import Size, measure_size
 from truelobe.fruit.pose import Stance, find_stance
 from truelobe.fruit.silhouette import Polygon
 from truelobe.fruit.skin import SkinMap, map_skin
@@ -51,31 +46,9 @@ from truelobe.photo import Photo, read_photo
 from truelobe.pointing import point_out
 from truelobe.record import AxisSeen, PepperRecord, PlateInspection
 from truelobe.remarks import on_doubtful, on_green_among_coloured, on_pepper, on_plate
-from truelobe.request import CardPlace, Request
+from truelobe.request import Request
+from truelobe.setting import Setting, grounded, looked_from, set_up
 from truelobe.verdicts import settle, verdicts_on_skin
-
-# Floor of the plate over the card's plane, mm, with its standard uncertainty: by where the card lies, as the coach
-# says or as the picture shows. Paper plates lift the fruit by 1 to 3 mm, trays by 2 to 8, dinner plates by 6 to 12
-# and boards by 10 to 25 (common household ware, no published source); where nobody can tell, all stay possible.
-FLOOR_MM: dict[str | None, tuple[float, float]] = {"table": (7.0, 5.0), "plate": (0.0, 1.5), None: (5.0, 5.5)}
-PLACE_SEEN: dict[Ground, CardPlace] = {"same": "plate", "other": "table"}
-U_FLOOR_GIVEN_MM = 1.5
-TOO_OBLIQUE_DEG = 65.0
-
-
-@dataclass(frozen=True)
-class Setting:
-    """What all peppers of a photo share."""
-
-    photo: Photo
-    sighting: CardSighting
-    scale: PrintScale
-    view: View
-    errors: ViewErrors
-    correction: ColourCorrection
-    references: References
-    request: Request
-    card_place_seen: CardPlace | None = None
 
 
 def inspect_plate(source: Path | bytes, request: Request | None = None, *, name: str = "") -> PlateInspection:
@@ -120,9 +93,9 @@ def inspect_photo(
     request = request or Request()
     try:
         sighting = find_card(photo)
-        view = _looked_from(photo, sighting, request)
+        view = looked_from(photo, sighting, request)
         silhouettes = _outlines(photo, sighting, request, on_outlines)
-        setting = _grounded(_set_up(photo, sighting, view, request), silhouettes)
+        setting = grounded(set_up(photo, sighting, view, request), silhouettes)
         return _measured(setting, silhouettes)
     except TruelobeError as error:
         return refused(error, photo)
@@ -132,17 +105,6 @@ def refused(error: TruelobeError, photo: Photo | None = None, *, name: str = "")
     """Return the record of a photo that could not be measured."""
     messages = (*(photo.messages if photo is not None else ()), error.message)
     return PlateInspection(_photo_document(photo, None, name), {"tool": f"truelobe {__version__}"}, messages)
-
-
-def _looked_from(photo: Photo, sighting: CardSighting, request: Request) -> View:
-    view = view_from_card(sighting, photo, request.scale_of(sighting.print_number), request.profile)
-    if view.tilt_deg > TOO_OBLIQUE_DEG:
-        raise TruelobeError(
-            "too-oblique",
-            f"The photo looks at the plate from the side ({view.tilt_deg:.0f} degrees off straight down).",
-            "Hold the phone above the plate, looking straight down, and take it again.",
-        )
-    return view
 
 
 def _outlines(
@@ -164,39 +126,6 @@ def _outlines(
             "Check that the whole plate is in the picture, or point at a pepper that was missed.",
         )
     return found
-
-
-def _set_up(photo: Photo, sighting: CardSighting, view: View, request: Request) -> Setting:
-    scale = request.scale_of(sighting.print_number)
-    floor, u_floor = FLOOR_MM[request.card_place]
-    if request.plate_height_mm is not None:
-        floor, u_floor = request.plate_height_mm, U_FLOOR_GIVEN_MM
-    shifted = shifted_views(view, sighting, photo, scale, request.profile)
-    return Setting(
-        photo,
-        sighting,
-        scale,
-        view,
-        ViewErrors(shifted, floor, u_floor),
-        correct_from_card(photo, sighting),
-        request.references or load_references(),
-        request,
-    )
-
-
-def _grounded(setting: Setting, silhouettes: Sequence[Silhouette]) -> Setting:
-    """Where nobody said what the card lies on, look, and take the height of the plate's floor from that."""
-    request, sighting = setting.request, setting.sighting
-    if request.card_place is not None or request.plate_height_mm is not None:
-        return setting
-    rings = [one.outline_px[0] for one in silhouettes]
-    ground = ground_between(setting.photo.pixels, sighting.outline_px, sighting.layout.size_mm, rings)
-    if ground is None:
-        return setting
-    place = PLACE_SEEN[ground]
-    floor, u_floor = FLOOR_MM[place]
-    errors = replace(setting.errors, floor_mm=floor, u_floor_mm=u_floor)
-    return replace(setting, errors=errors, card_place_seen=place)
 
 
 def _measured(setting: Setting, silhouettes: Sequence[Silhouette]) -> PlateInspection:

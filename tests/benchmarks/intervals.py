@@ -29,7 +29,8 @@ from truelobe.fruit.axis import StemCue, stem_cue
 from truelobe.fruit.measure import ViewErrors
 from truelobe.fruit.pose import find_stance
 from truelobe.fruit.silhouette import Silhouette, filled
-from truelobe.inspection import FLOOR_MM, U_FLOOR_GIVEN_MM, _sizes
+from truelobe.inspection import _sizes
+from truelobe.setting import FLOOR_MM, U_FLOOR_GIVEN_MM
 
 # Disjoint ranges: what is fitted (tests/benchmarks/lobing.py) starts at 0, what is checked at 500,000.
 FITTING, CHECKING = 0, 500_000

@@ -30,9 +30,10 @@ from truelobe.fruit.ground import ground_between
 from truelobe.fruit.measure import ViewErrors, measure_size
 from truelobe.fruit.pose import find_stance
 from truelobe.fruit.skin import SkinMap, map_skin
-from truelobe.inspection import FLOOR_MM, inspect_plate
+from truelobe.inspection import inspect_plate
 from truelobe.photo import Photo, read_photo
 from truelobe.pointing import point_out
+from truelobe.setting import FLOOR_MM
 
 REPEATS = 5
 PEPPERS = 5

@@ -8,8 +8,9 @@ from typing import Any
 
 from truelobe.card import PrintScale
 from truelobe.card.prints import TOLD_ABOVE
-from truelobe.inspection import U_FLOOR_GIVEN_MM, inspect_plate
+from truelobe.inspection import inspect_plate
 from truelobe.request import Correction, Request
+from truelobe.setting import U_FLOOR_GIVEN_MM
 
 
 def measure_photo(data: bytes, name: str, request: Request | None = None) -> dict[str, Any]:
