@@ -146,6 +146,7 @@ def marked_blemishes(
                     scale_u=scale_u,
                     height_u=height_u,
                     slope_u=slope_u,
+                    seen_mm2=float(skin.skin_mm2[silhouette.body].sum()),
                 )
             )
         except TruelobeError as error:

@@ -29,16 +29,16 @@ FINGER_MM = 1.0
 #: How far lobed skin's normal strays from the smooth body's, degrees (one standard deviation each way): measured
 #: pixel by pixel on 38 peppers of the development plates.
 LOBES_DEG = 12.0
-#: How much farther off slopes and heights are than they say, so that 95 % of intervals hold on the even
-#: development plates (checked on the odd ones): found outlines and fitted bodies are no training pictures.
+#: How much farther off slopes and heights are than they say, so that 95 % of intervals hold on the development
+#: plates, all of which were looked at for it: found outlines and fitted bodies are no training pictures.
 _SLOPE_WIDER, _HEIGHT_WIDER = 1.2, 1.7
 #: Beyond 75 degrees nobody can draw round a mark.
 _STEEPEST_DEG = 75.0
 #: Beyond 60 degrees a pixel stands for more than twice its skin.
 _STEEP_COSINE = 0.5
 #: Where the slope alone leaves the area this uncertain (one standard uncertainty over the area), a photo with the
-#: mark facing the camera says more, so one is asked for. Chosen on the even development plates: below it, areas
-#: are off by under a tenth, the finger included.
+#: mark facing the camera says more, so one is asked for. Chosen on the development plates: below it, areas are off
+#: by under a tenth there, the finger included.
 _ASK_FROM = 0.12
 _DRAWS = 4000
 _FINE = 8
@@ -218,6 +218,7 @@ def measure_blemish(
     height_u: float = 0.0,
     lobes_deg: float = LOBES_DEG,
     slope_u: NDArray[np.float32] | None = None,
+    seen_mm2: float | None = None,
     seed: int = 1,
 ) -> Blemish:
     """Measure an area that was marked on the picture.
@@ -247,6 +248,9 @@ def measure_blemish(
     slope_u : ndarray, shape (h, w), float32, optional
         Where the slope was read from the picture: standard deviation of the ln of 1 / `facing`; `lobes_deg` then
         does not count.
+    seen_mm2 : float, optional
+        Skin of the whole pepper that the photo shows; `skin_mm2` of its body if not given. Slopes that were read
+        end short of the rim, where much of that skin lies.
     seed : int
         Of the draws behind the figures.
 
@@ -297,7 +301,7 @@ def measure_blemish(
     spread = math.sqrt(math.log1p((math.hypot(finger, scale, height) / area) ** 2))
     draw = np.random.default_rng(seed)
     areas = flat * draw.permutation(slopes) * np.exp(draw.normal(0.0, spread, _DRAWS))
-    seen = float(skin.sum())
+    seen = float(skin.sum()) if seen_mm2 is None else seen_mm2
     steep = float(weight[cosine < _STEEP_COSINE].sum() / smooth)
     return Blemish(
         fact=fact,

@@ -21,8 +21,8 @@ from truelobe.store import PreparedPhoto, crop_box, prepare_photo
 
 Box = tuple[int, int, int, int]
 
-_EARLY_SIDE = 1000
-"""Longest side, px, of the pictures with early outlines: each stands for a second, and must be there soon."""
+_EARLY_SIDE = 800
+"""Longest side, px, of the early pictures: each stands for a second, and must be there soon."""
 
 
 @dataclass(frozen=True)
@@ -86,18 +86,18 @@ def measure(path: Path, name: str, request: Request, *, report: Callable[[Early]
         photo = read_photo(path, name=name)
     except TruelobeError as error:
         return Measured(refused(error, name=name).document(), None)
-    bare = overlay.as_jpeg(overlay.bare(photo.pixels))
-    report(Early("read", bare))
+    report(Early("read", overlay.as_jpeg(overlay.bare(photo.pixels, longest=_EARLY_SIDE))))
 
     def outlined(outlines: Sequence[overlay.Points]) -> None:
         drawn = overlay.draw_outlines(photo.pixels, outlines, longest=_EARLY_SIDE)
         report(Early("outlined", overlay.as_jpeg(drawn), len(outlines)))
 
-    return _with_pictures(inspect_photo(photo, request, on_outlines=outlined), photo.pixels, bare)
+    return _with_pictures(inspect_photo(photo, request, on_outlines=outlined), photo.pixels)
 
 
-def _with_pictures(inspection: PlateInspection, pixels: overlay.Pixels, bare: bytes) -> Measured:
+def _with_pictures(inspection: PlateInspection, pixels: overlay.Pixels) -> Measured:
     document = inspection.document()
+    bare = overlay.as_jpeg(overlay.bare(pixels))
     skin = {p.silhouette.number: masks for p in inspection.peppers if (masks := skin_masks(p)) is not None}
     height, width = pixels.shape[:2]
     close = {

@@ -151,7 +151,7 @@ def _label(draft: Draft) -> str:
 def _working(uid: str, *, first: bool) -> None:
     """Show how far the measuring is, a few times a second, until it is done."""
 
-    @st.fragment(run_every=0.2)
+    @st.fragment(run_every=0.15)
     def watch() -> None:
         bench = desk()
         progress = bench.measure(bench.store.drafts.get(uid))
