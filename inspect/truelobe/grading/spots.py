@@ -19,8 +19,8 @@ _LEAST_RADIUS_PX = 1.5
 _WAYS = 12
 _WORTH_A_LOOK = 3.5
 # Colors are compared as a* and b* at the lightness of white (L* + 16 = 100). What follows was chosen on the
-# development plates, all of which were looked at for it: a spot is no lighter than the skin round it and neither green nor
-# vivid; a scar is lighter, less red and still yellowish, where a glint turns towards the lamp's own white.
+# development plates, all of which were looked at for it: a spot is no lighter than the skin round it and neither
+# green nor vivid; a scar is lighter, less red and still yellowish, where a glint turns towards the lamp's white.
 _DARK_CONTRAST, _DARK_L, _DARK_A, _DARK_B = 15.0, 45.0, (-15.0, 35.0), 0.0
 _PALE_CONTRAST, _PALER, _PALE_B, _RED_OVER_YELLOW = 15.0, 3.0, 30.0, 1.25
 _GLINT_L = 92.0
