@@ -69,15 +69,19 @@ def _of_one(
     shrink = min(1.0, SIDE_PX / max(part.shape[:2]))
     size = (max(1, round(part.shape[1] * shrink)), max(1, round(part.shape[0] * shrink)))
 
-    def small(layer: NDArray[np.generic]) -> NDArray[np.float32]:
-        return np.asarray(cv2.resize(layer.astype(np.float32), size, interpolation=cv2.INTER_AREA), np.float32)
+    def small(layer: NDArray[np.uint8] | NDArray[np.float32]) -> NDArray[np.float32]:
+        return np.asarray(cv2.resize(layer, size, interpolation=cv2.INTER_AREA), np.float32)
+
+    def share(mask: NDArray[np.bool_]) -> NDArray[np.float32]:
+        return small(np.where(mask, np.uint8(255), np.uint8(0))) / np.float32(255)
 
     lab = correction.to_lab(np.asarray(cv2.resize(part, size, interpolation=cv2.INTER_AREA), np.uint8))
     # Round the stem lie shadows and the calyx's own points.
     apart = np.ones((2 * round(_FROM_STEM * SIDE_PX / 2) + 1,) * 2, np.uint8)
-    stem_end = cv2.dilate((small(silhouette.calyx | silhouette.stem) > 0.2).astype(np.uint8), apart) > 0
-    body = (small(silhouette.body) > 0.95) & ~stem_end
-    mirror = (lab[..., 0] > _MIRROR_L) | (small(cv2.inRange(part, (_BURNT,) * 3, (255,) * 3) > 0) > 0.2)
+    stem_end = cv2.dilate((share(silhouette.calyx | silhouette.stem) > 0.2).astype(np.uint8), apart) > 0
+    body = (share(silhouette.body) > 0.95) & ~stem_end
+    burnt = np.asarray(cv2.inRange(part, (_BURNT,) * 3, (255,) * 3), np.uint8)
+    mirror = (lab[..., 0] > _MIRROR_L) | (small(burnt) > 0.2 * 255)
     faced = skin.skin_mm2 * skin.facing
     mm_per_px = float(np.sqrt(np.median(faced[faced > 0]))) / shrink if (faced > 0).any() else 0.5
     rows, columns = np.mgrid[: size[1], : size[0]]

@@ -42,6 +42,7 @@ def keep(page, title):
     page.get_by_label("Your nickname").fill("Wren")
     page.get_by_label("Your nickname").press("Tab")
     settled(page)
+    expect(page.get_by_label("Your nickname")).to_have_value("Wren")
     pressed(page, "Keep to gallery")
     page.get_by_text("Its photo is cut to plate and card.").wait_for()
 

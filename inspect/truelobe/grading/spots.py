@@ -125,7 +125,16 @@ def _of_size(
     y, x = np.nonzero(inside & ~glints & differs)
     if not y.size:
         return []
-    off, there = _against_all_round(middle, inside, reach, y, x)
+    least = min(_DARK_CONTRAST, _PALE_CONTRAST)
+    # A few directions first: what hardly stands out in two of them can't do so in eleven of twelve.
+    for step in (4, 2, 1):
+        off, there = _against_all_round(middle, inside, reach, y, x, np.arange(0, _WAYS, step))
+        hardly = there & (np.hypot(off[..., 1], off[..., 2]) <= least)
+        stands_out = np.count_nonzero(hardly, axis=0) <= 1
+        y, x = y[stands_out], x[stands_out]
+        if not y.size:
+            return []
+    off, there = off[:, stands_out], there[:, stands_out]
     count = there.sum(axis=0)
     mean = np.where(there[..., None], off, 0).sum(axis=0) / np.maximum(count, 1)[..., None]
     way = mean[:, 1:] / np.maximum(np.linalg.norm(mean[:, 1:], axis=-1, keepdims=True), 1e-3)
@@ -135,9 +144,7 @@ def _of_size(
     ground = np.zeros(inside.shape, np.float32)
     ground[y, x] = contrast
     side = 2 * int(np.ceil(radius)) + 1
-    peak = (contrast > min(_DARK_CONTRAST, _PALE_CONTRAST)) & (
-        ground >= cv2.dilate(ground, np.ones((side, side), np.uint8))
-    )[y, x]
+    peak = (contrast > least) & (ground >= cv2.dilate(ground, np.ones((side, side), np.uint8)))[y, x]
     spots = []
     for n in np.flatnonzero(peak):
         look = _look(float(contrast[n]), mean[n], lab[y[n], x[n]])
@@ -153,10 +160,15 @@ def _mean(seen: NDArray[np.float32], inside: NDArray[np.bool_], reach: float) ->
 
 
 def _against_all_round(
-    middle: NDArray[np.float32], inside: NDArray[np.bool_], reach: int, y: NDArray[np.intp], x: NDArray[np.intp]
+    middle: NDArray[np.float32],
+    inside: NDArray[np.bool_],
+    reach: int,
+    y: NDArray[np.intp],
+    x: NDArray[np.intp],
+    ways: NDArray[np.intp],
 ) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
-    """Places less what lies `reach` away in twelve directions (12, n, 3), and whether that is skin (12, n)."""
-    angle = np.arange(_WAYS)[:, None] * (2 * np.pi / _WAYS)
+    """Places less what lies `reach` away in k of twelve directions (k, n, 3), and whether that is skin (k, n)."""
+    angle = ways[:, None] * (2 * np.pi / _WAYS)
     rows = np.rint(y + reach * np.sin(angle)).astype(int)
     columns = np.rint(x + reach * np.cos(angle)).astype(int)
     height, width = inside.shape
