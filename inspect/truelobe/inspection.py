@@ -17,11 +17,7 @@ import numpy as np
 from truelobe import __version__
 from truelobe.camera import View
 from truelobe.card import CardSighting, find_card
-from truelobe.colour import (
-    Coverage,
-    measure_coverage,
-    settled,
-)
+from truelobe.colour import Coverage, measure_coverage, settled
 from truelobe.corrections import (
     changed_outlines,
     colour_by_hand,

@@ -48,7 +48,8 @@ def true_skin(scene: Scene, labels: Labels, number: int) -> TrueSkin | None:
         return None
     rows, columns = np.flatnonzero(seen.any(axis=1)), np.flatnonzero(seen.any(axis=0))
     x0, y0, x1, y1 = int(columns[0]), int(rows[0]), int(columns[-1]) + 1, int(rows[-1]) + 1
-    body, face = seen[y0:y1, x0:x1], np.maximum(labels.face[y0:y1, x0:x1], 0)
+    body = seen[y0:y1, x0:x1]
+    face = np.where(body, labels.face[y0:y1, x0:x1], 0)  # beside it lie faces of other meshes
     normal = face_normals(placed.vertices, placed.model.faces) @ camera.rotation.T
     normal /= np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-12)
     y, x = np.mgrid[y0:y1, x0:x1]

@@ -28,6 +28,7 @@ from calibration.outlines.training.crops import (
 )
 from calibration.outlines.training.develop import developed, plain
 from calibration.outlines.training.export import write_onnx
+from calibration.outlines.training.loss import losses
 from calibration.outlines.training.model import MAPS, FruitNet, full_size
 from calibration.outlines.training.pictures import PictureStore, listed
 from calibration.outlines.training.scenes import HEIGHT, WIDTH, SceneFolder, SceneStore
@@ -53,7 +54,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     net = FruitNet()
     if options.start:
         net.load_state_dict(torch.load(options.start, map_location="cpu", weights_only=True)["mean"])
-    first = Trainer(net, device, options.rate, options.minutes * 60, options.compile)
+    first = Trainer(net, device, options.rate, options.minutes * 60, options.compile, losses)
     if options.resume and checkpoint.exists():
         first.resume(checkpoint)
     _train(first, lambda: _rendered(scenes, options.batch), options, until, options.out, scenes, peppers, other)
@@ -62,7 +63,9 @@ def main(arguments: Sequence[str] | None = None) -> None:
         if peppers is None or other is None:
             raise SystemExit("stage two needs real peppers and real other produce, both")
         peppers.take(first.mean)
-        second = Trainer(first.mean, device, options.second_rate, options.second_minutes * 60, options.compile)
+        second = Trainer(
+            first.mean, device, options.second_rate, options.second_minutes * 60, options.compile, losses
+        )
         out = options.out.with_name(options.out.stem + "-real.onnx")
         second_checkpoint = out.with_suffix(".pt")
         if options.resume and second_checkpoint.exists():

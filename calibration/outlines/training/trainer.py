@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import copy
 import math
 import time
 from collections.abc import Callable
 from pathlib import Path
+from typing import Generic, TypeVar
 
 import torch
-from calibration.outlines.training.crops import Targets
-from calibration.outlines.training.loss import losses
 from calibration.outlines.training.model import FruitNet, full_size
 from torch import Tensor, nn
+
+Target = TypeVar("Target")
 
 _WARM_UP_SECONDS = 20.0
 _MEAN_KEEPS = 0.998
@@ -19,7 +21,7 @@ _FLOOR = 0.01
 """The learning rate ends at this fraction of its height."""
 
 
-class Trainer:
+class Trainer(Generic[Target]):
     """Trains one network for a given time.
 
     Parameters
@@ -31,13 +33,24 @@ class Trainer:
         Highest learning rate.
     seconds : float
         Length of the whole schedule, over all runs together.
+    compiled : bool
+        Compile the network first.
+    losses : callable
+        Takes the maps at full size and the targets, returns the loss in parts by name.
     """
 
-    def __init__(self, net: FruitNet, device: torch.device, rate: float, seconds: float, compiled: bool) -> None:
-        self.device = device
+    def __init__(
+        self,
+        net: FruitNet,
+        device: torch.device,
+        rate: float,
+        seconds: float,
+        compiled: bool,
+        losses: Callable[[Tensor, Target], dict[str, Tensor]],
+    ) -> None:
+        self.device, self.losses = device, losses
         self.net = net.to(device, memory_format=torch.channels_last)
-        self.mean = FruitNet().to(device, memory_format=torch.channels_last).eval()
-        self.mean.load_state_dict(self.net.state_dict())
+        self.mean = copy.deepcopy(self.net).eval()
         self._run = torch.compile(self.net) if compiled else self.net
         vectors = [p for p in self.net.parameters() if p.ndim <= 1]
         kernels = [p for p in self.net.parameters() if p.ndim > 1]
@@ -50,7 +63,7 @@ class Trainer:
         self.spent, self.steps, self.crops = 0.0, 0, 0
 
     def train(
-        self, batch: Callable[[], tuple[Tensor, Targets]], until: float, every: float, report: Callable[[], None]
+        self, batch: Callable[[], tuple[Tensor, Target]], until: float, every: float, report: Callable[[], None]
     ) -> None:
         """Train until the schedule is through or `until` (monotonic seconds); report every so many seconds."""
         self.net.train()
@@ -72,12 +85,12 @@ class Trainer:
                 sums, since = {}, 0
                 last = reported = time.monotonic()
 
-    def _step(self, picture: Tensor, targets: Targets) -> dict[str, Tensor]:
+    def _step(self, picture: Tensor, targets: Target) -> dict[str, Tensor]:
         for group in self.optimiser.param_groups:
             group["lr"] = self._rate_now()
         with torch.autocast(self.device.type, dtype=torch.bfloat16, enabled=self.device.type == "cuda"):
             answer = self._run(picture.contiguous(memory_format=torch.channels_last))
-        parts = losses(full_size(answer), targets)
+        parts = self.losses(full_size(answer), targets)
         self.optimiser.zero_grad(set_to_none=True)
         torch.stack(list(parts.values())).sum().backward()
         nn.utils.clip_grad_norm_(self.net.parameters(), 5.0)

@@ -17,6 +17,7 @@ from pathlib import Path
 import torch
 from calibration.outlines.training.export import write_onnx
 from calibration.outlines.training.model import FruitNet, full_size
+from calibration.outlines.training.trainer import Trainer
 from calibration.slopes.training.views import VIEW_PX, Views, batch, plain_batch
 from torch import Tensor, nn
 from torch.nn.functional import avg_pool2d, smooth_l1_loss
@@ -25,7 +26,6 @@ MAPS = 4
 LEAST_COSINE = 0.2
 PLACE_PX = (7, 13, 25)
 """Sides of the places whose area is held against the truth: 5 to 17 mm of a pepper of 80 mm."""
-_KEEPS = 0.998
 
 
 def inverse(normal: Tensor) -> Tensor:
@@ -44,19 +44,23 @@ def placed(answer: Tensor, normal: Tensor, weight: Tensor, side: int) -> tuple[T
     return off, spread, whole & (steepest < 3.4)
 
 
-def loss(answer: Tensor, normal: Tensor, weight: Tensor) -> Tensor:
-    """Return how far the answer is off."""
+def losses(answer: Tensor, targets: tuple[Tensor, Tensor]) -> dict[str, Tensor]:
+    """Return how far the answer is off, in parts; targets are the normal's parts and where they count."""
+    normal, weight = targets
     true = torch.log(inverse(normal))
     here = weight * (true < math.log(3.5))
-    total = (smooth_l1_loss(answer[:, :1], true, beta=0.05, reduction="none") * here).sum() / here.sum()
-    parts = smooth_l1_loss(answer[:, 2:], normal, beta=0.05, reduction="none")
-    total = total + 0.7 * (parts * weight).sum() / weight.sum()
+    slope = smooth_l1_loss(answer[:, :1], true, beta=0.05, reduction="none")
+    direction = smooth_l1_loss(answer[:, 2:], normal, beta=0.05, reduction="none")
+    parts = {
+        "slope": (slope * here).sum() / here.sum(),
+        "normal": 0.7 * (direction * weight).sum() / weight.sum(),
+    }
     for side in PLACE_PX:
         off, spread, counts = placed(answer, normal, weight, side)
         spread = spread.clamp(-4.5, 1.0)
         likely = 0.5 * (off / torch.exp(spread)) ** 2 + spread
-        total = total + 0.1 * likely[counts].mean() + 2.0 * (off[counts] ** 2).mean()
-    return total
+        parts[f"{side} px"] = 0.1 * likely[counts].mean() + 2.0 * (off[counts] ** 2).mean()
+    return parts
 
 
 @torch.no_grad()
@@ -105,41 +109,22 @@ def main(arguments: Sequence[str] | None = None) -> None:
 
 def train(options: argparse.Namespace, shown: Views, kept: Views, device: torch.device) -> None:
     """Train for the time given, on what has been rendered so far, and write the running mean of the weights."""
-    net = FruitNet(4, MAPS).to(device, memory_format=torch.channels_last)
-    mean = FruitNet(4, MAPS).to(device, memory_format=torch.channels_last).eval()
-    mean.load_state_dict(net.state_dict())
-    optimiser = torch.optim.AdamW(net.parameters(), lr=options.rate, weight_decay=0.02)
-    seconds, began, step, told = options.minutes * 60, time.monotonic(), 0, time.monotonic()
-    while (spent := time.monotonic() - began) < seconds:
-        warm = min(1.0, 0.05 + spent / 20)
-        rate = options.rate * warm * (0.01 + 0.99 * 0.5 * (1 + math.cos(math.pi * spent / seconds)))
-        for group in optimiser.param_groups:
-            group["lr"] = rate
+    trainer = Trainer(FruitNet(4, MAPS), device, options.rate, options.minutes * 60, False, losses)
+
+    def drawn() -> tuple[Tensor, tuple[Tensor, Tensor]]:
         with torch.no_grad():
             given, normal, weight = batch(shown, options.batch)
-        with torch.autocast(device.type, dtype=torch.bfloat16, enabled=device.type == "cuda"):
-            raw = net(given.contiguous(memory_format=torch.channels_last))
-        error = loss(full_size(raw), normal, weight)
-        optimiser.zero_grad(set_to_none=True)
-        error.backward()
-        nn.utils.clip_grad_norm_(net.parameters(), 5.0)
-        optimiser.step()
-        step += 1
-        pairs = zip(mean.state_dict().values(), net.state_dict().values(), strict=True)
-        floating = [(old, new) for old, new in pairs if old.is_floating_point()]
-        keeps = min(_KEEPS, (1 + step) / (10 + step))
-        torch._foreach_lerp_([old for old, _ in floating], [new for _, new in floating], 1 - keeps)
-        if time.monotonic() - told > 40:
-            print(
-                f"{spent / 60:.2f} min step {step} loss {float(error.detach()):.4f} {checked(mean, kept)}",
-                flush=True,
-            )
-            print(f"  {shown.refresh()} views to learn from, {kept.refresh()} kept apart", flush=True)
-            told = time.monotonic()
-    print(checked(mean, kept), flush=True)
+        return given, (normal, weight)
+
+    def report() -> None:
+        print(f"  {checked(trainer.mean, kept)}", flush=True)
+        print(f"  {shown.refresh()} views to learn from, {kept.refresh()} kept apart", flush=True)
+
+    trainer.train(drawn, math.inf, 40, report)
+    print(checked(trainer.mean, kept), flush=True)
     options.out.parent.mkdir(parents=True, exist_ok=True)
-    torch.save(mean.state_dict(), options.out.with_suffix(".pt"))
-    write_onnx(mean, options.out, (1, 4, VIEW_PX, VIEW_PX))
+    trainer.keep(options.out.with_suffix(".pt"))
+    write_onnx(trainer.mean, options.out, (1, 4, VIEW_PX, VIEW_PX))
     print(f"wrote {options.out}", flush=True)
 
 

@@ -153,12 +153,17 @@ def _asked(landscape: NDArray[np.uint8], model: Path, view: tuple[int, int]) -> 
         np.ascontiguousarray(landscape), 0, view[1] - height, 0, view[0] - width, cv2.BORDER_REFLECT
     )
     blob = (np.moveaxis(padded, -1, 0)[None].astype(np.float32) / 255 - 0.5).astype(np.float32)
-    net = _network(str(model), view, threading.get_ident())
+    return np.array(answered(blob, model)[:, :height, :width])
+
+
+def answered(blob: Floats, model: Path) -> Floats:
+    """Return a network's maps at full size, float32 (m, h, w), for one input, float32 (1, layers, h, w)."""
+    high, wide = blob.shape[2:]
+    net = _network(str(model), (wide, high), threading.get_ident())
     net.setInput(blob)
-    raw = np.asarray(net.forward(), np.float32).reshape(_MAPS, 2, 2, view[1] // 2, view[0] // 2)
+    raw = np.asarray(net.forward(), np.float32).reshape(-1, 2, 2, high // 2, wide // 2)
     # Four sub-pixels a map, shuffled to full size here because OpenCV's own shuffles differ between versions.
-    whole = raw.transpose(0, 3, 1, 4, 2).reshape(_MAPS, view[1], view[0])
-    return np.array(whole[:, :height, :width])
+    return raw.transpose(0, 3, 1, 4, 2).reshape(-1, high, wide)
 
 
 @functools.lru_cache(maxsize=8)

@@ -7,15 +7,15 @@ averaged, so a picture turned by a quarter reads the same. Only asked where a ma
 
 from __future__ import annotations
 
-import functools
-import threading
 from dataclasses import dataclass
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from truelobe.colour.spaces import encode, linear_from_bytes
 from truelobe.data import data_path
+from truelobe.fruit.network import answered
 from truelobe.fruit.silhouette import Silhouette
 
 Floats = NDArray[np.float32]
@@ -26,7 +26,6 @@ VIEW_PX, FRUIT_PX = 160, 120
 # Median light of the skin as the network sees it: exposure tells nothing about slopes.
 _LEVEL = 0.18
 _GREY = np.array([0.2126, 0.7152, 0.0722], np.float32)
-_MAPS = 4
 # Beyond 78 degrees nothing was learned.
 _STEEPEST = 1.6
 
@@ -82,14 +81,11 @@ def read_slopes(pixels: NDArray[np.uint8], silhouette: Silhouette) -> Slopes:
 
 def _layers(part: NDArray[np.uint8], mask: Floats, way: NDArray[np.float64], zoom: float) -> Floats:
     """The pepper in the network's view: sRGB at a fixed light of the skin, and the mask, each -0.5..0.5."""
-    code = np.arange(256, dtype=np.float32) / 255
-    light = np.where(code <= 0.04045, code / 12.92, ((code + 0.055) / 1.055) ** 2.4).astype(np.float32)[part]
-    view = _moved(np.dstack([light, mask]), way, zoom)
+    view = _moved(np.dstack([linear_from_bytes(part), mask]), way, zoom)
     seen = (view[..., 3] > 0.5).astype(np.float32)
     middle = float(np.median((view[..., :3] @ _GREY)[seen > 0])) if seen.any() else _LEVEL
     level = np.clip(view[..., :3] * (_LEVEL / max(middle, 1e-4)), 0, 1)
-    coded = np.where(level <= 0.0031308, 12.92 * level, 1.055 * np.maximum(level, 1e-6) ** (1 / 2.4) - 0.055)
-    layers = np.concatenate([np.moveaxis(coded, -1, 0), seen[None]]) - 0.5
+    layers = np.concatenate([np.moveaxis(encode(level), -1, 0), seen[None]]) - 0.5
     return np.asarray(layers, np.float32)
 
 
@@ -104,21 +100,11 @@ def _moved(layers: Floats, way: NDArray[np.float64], zoom: float) -> Floats:
 
 def _asked(layers: Floats) -> Floats:
     """Return the two maps (2, VIEW_PX, VIEW_PX), the mean over eight views."""
-    net = _network(str(data_path(*MODEL)), threading.get_ident())
     answers = []
     for turn in range(4):
         for mirrored in (False, True):
             given = np.rot90(layers, turn, axes=(1, 2))
-            net.setInput(np.ascontiguousarray(given[:, :, ::-1] if mirrored else given)[None])
-            half = VIEW_PX // 2
-            raw = np.asarray(net.forward(), np.float32).reshape(_MAPS, 2, 2, half, half)[:2]
-            # Four sub-pixels a map, shuffled to full size here because OpenCV's own shuffles differ by version.
-            maps = raw.transpose(0, 3, 1, 4, 2).reshape(2, VIEW_PX, VIEW_PX)
+            given = np.ascontiguousarray(given[:, :, ::-1] if mirrored else given)
+            maps = answered(given[None], data_path(*MODEL))[:2]
             answers.append(np.rot90(maps[:, :, ::-1] if mirrored else maps, -turn, axes=(1, 2)))
     return np.asarray(np.mean(answers, axis=0), np.float32)
-
-
-@functools.lru_cache(maxsize=4)
-def _network(path: str, thread: int) -> cv2.dnn.Net:
-    """One loaded network per thread: it holds the buffers of the picture it works on."""
-    return cv2.dnn.readNetFromONNX(path)

@@ -20,6 +20,7 @@ from PIL import Image, ImageDraw
 
 from truelobe.messages import Message
 from truelobe.pages.options import DARK, LIGHT
+from truelobe.report.words import unit_kept
 
 # One sign per outcome, told apart by shape alone so that a black-and-white print says the same. They are masks,
 # since pages may not carry drawings of their own; the colour is that of the text around them.
@@ -56,12 +57,11 @@ def _sign_rules() -> str:
 
 
 _FRACTION = re.compile(r"(\d)-(\d+/\d)")
-_UNITS = re.compile(r"(\d) (%|in\b|mm\b|s\b)")
 
 
 def text(words: Any) -> str:
     """Return words safe to stand in HTML, a number with its fraction and its unit kept on one line."""
-    together = _FRACTION.sub("\\1\u2011\\2", _UNITS.sub("\\1\u00a0\\2", str(words)))
+    together = _FRACTION.sub("\\1\u2011\\2", unit_kept(str(words)))
     return html.escape(together, quote=True)
 
 

@@ -7,7 +7,6 @@ with their edition, the date and the cautions. No seal, shield, ribbon or certif
 from __future__ import annotations
 
 import io
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -27,6 +26,7 @@ from truelobe.grading.pepper import PepperGrade
 from truelobe.grading.plate import PlateGrade
 from truelobe.report.graded_words import day_words, hand_lines, mark_lines, settled_word, shape_lines
 from truelobe.report.signs import INK, LINE, signed_word, style
+from truelobe.report.words import unit_kept
 from truelobe.units import give_or_take, inch_fraction, percent
 
 Paper = Literal["A4", "Letter"]
@@ -68,10 +68,6 @@ class PlateSheet:
     taken: date
     printed: date
     house: PlateGrade | None = None
-
-
-_UNIT = re.compile(r"(\d) (mm|in|%)(?![a-z])")
-_RING = "A dotted ring is a place worth a look; it is neither named nor counted."
 
 
 def plate_sheet(sheet: PlateSheet, paper: Paper = "Letter") -> bytes:
@@ -164,11 +160,6 @@ def _short(words: str, most: int) -> str:
     return words if len(words) <= most else f"{words[: most - 1].rstrip()}…"
 
 
-def _whole(words: str) -> str:
-    """Keep a number on one line with its unit."""
-    return _UNIT.sub("\\1\u00a0\\2", words)
-
-
 def _picture(data: bytes, wide: float, high: float) -> list[Flowable]:
     if not data:
         return []
@@ -189,7 +180,7 @@ def _body(sheet: PlateSheet, wide: float) -> list[Flowable]:
         ("Keep in mind", _notes(sheet)),
     ):
         if lines:
-            text = _whole(" ".join(escape(line) for line in lines))
+            text = unit_kept(" ".join(escape(line) for line in lines))
             parts.append(Paragraph(f"<b>{heading}.</b> {text}", style(7.6, after=3)))
     return parts
 
@@ -215,7 +206,7 @@ def _table(sheet: PlateSheet, wide: float) -> Table:
         row += [signed_word(settled_word(one), _GRADE) for one in grade.grades]
         if sheet.house and house:
             row.append(signed_word(settled_word(sheet.house.peppers[place].grades[0]), _GRADE))
-        row.append(Paragraph(_whole(escape(_holds(grade))), style(6.6)))
+        row.append(Paragraph(unit_kept(escape(_holds(grade))), style(6.6)))
         rows.append(row)
     widths = [7 * mm, 27 * mm, 27 * mm, 22 * mm, *[_GRADE + 4] * (len(grades) + house)]
     table = Table(rows, colWidths=[*widths, max(wide - sum(widths), 24 * mm)], repeatRows=1, hAlign="LEFT")
@@ -255,7 +246,7 @@ def _length(pepper: Mapping[str, Any], hand: HandFacts, name: str) -> str:
         return "not seen"
     mark = "<br/>by hand" if figure.by_hand else ""
     millimetres = give_or_take(figure.value, figure.half_width).replace(", ", "<br/>")
-    return _whole(f"<b>{inch_fraction(figure.value)}</b>, {millimetres}{mark}")
+    return unit_kept(f"<b>{inch_fraction(figure.value)}</b>, {millimetres}{mark}")
 
 
 def _share(pepper: Mapping[str, Any]) -> str:
@@ -276,7 +267,7 @@ def _notes(sheet: PlateSheet) -> list[str]:
     if any(o.basis == "seen" for o in sheet.graded.house):
         notes.append("Color from one photo speaks for the side seen.")
     if any(pepper.get("spots") for pepper in sheet.document["peppers"]):
-        notes.append(_RING)
+        notes.append("A dotted ring is a place worth a look; it is neither named nor counted.")
     notes.append("“Give or take” is half of the range that holds the true value 19 times out of 20.")
     return notes
 
@@ -296,7 +287,7 @@ def _class_cell(number: int, sheet: PlateSheet, wide: float, high: float) -> lis
         *sheet.graded.uniformity.lines[:3],
         *_hand(sheet)[:2],
     ]
-    words = Paragraph("<br/>".join(_whole(escape(_short(line, 340))) for line in lines), style(6.8))
+    words = Paragraph("<br/>".join(unit_kept(escape(_short(line, 340))) for line in lines), style(6.8))
     room = high - head.wrap(wide, high)[1] - words.wrap(wide, high)[1] - 4 * mm
     picture = _picture(sheet.picture, wide, max(room, 30 * mm))
     return [KeepInFrame(wide, high, [head, *picture, Spacer(1, 1.5 * mm), words], mode="shrink")]

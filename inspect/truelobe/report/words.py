@@ -7,6 +7,7 @@ the 95 % interval everywhere.
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -222,6 +223,18 @@ def chance(decision: Mapping[str, Any]) -> str:
     if probability < 0.01:
         return "less than 1 % likely met"
     return f"{100 * towards_even(probability, 2):.0f} % likely met"
+
+
+_UNITS = re.compile(r"(\d) (%|in\b|mm\b|s\b)")
+
+
+def unit_kept(words: str) -> str:
+    """Keep each number on one line with its unit.
+
+    >>> unit_kept("81 mm, in all")
+    '81\\xa0mm, in all'
+    """
+    return _UNITS.sub("\\1\u00a0\\2", words)
 
 
 def towards_even(probability: float, digits: int) -> float:
