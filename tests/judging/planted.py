@@ -55,12 +55,15 @@ def secrets_of(store, one):
 def leaks(phone, words):
     """Return what stood in anything a phone received through its requests: data, headers and pictures.
 
-    A number counts only by itself: the digits of a placing also turn up within times and random names.
+    A number counts only by itself, and the unit only after a number and a blank: random names and compressed
+    pictures hold any few digits, and any two letters.
     """
     return [(path, word) for path, data in phone.received for word in words if _stands(word, data)]
 
 
 def _stands(word, data):
+    if word == b"mm":
+        return re.search(rb"[0-9](?: |\\u00a0|\\u202f|\xc2\xa0|\xe2\x80\xaf)mm(?![\w-])", data) is not None
     if re.fullmatch(rb"[0-9.]+", word):
         return re.search(rb"(?<![\w.])" + re.escape(word) + rb"(?![\w.])", data) is not None
     return word in data
