@@ -82,6 +82,17 @@ def test_a_portrait_photo_gives_the_maps_of_the_same_photo_lying(pixels):
     assert np.abs(np.stack([turned[..., 1], -turned[..., 0]], -1) - lying.vector).max() < 0.5
 
 
+def test_a_small_photo_reads_the_same_mirrored(pixels):
+    # Four ways are averaged, so a mirror only exchanges them; rounding aside, which float32 keeps under 1e-3.
+    small = cv2.resize(pixels, (464, 348), interpolation=cv2.INTER_AREA)
+    plain, mirrored = look(small), look(np.ascontiguousarray(small[:, ::-1]))
+    assert plain.fruit.shape[1] == 768
+    assert np.abs(mirrored.fruit[:, ::-1] - plain.fruit).max() < 1e-3
+    assert np.abs(mirrored.vector[:, ::-1] * [-1, 1] - plain.vector).max() < 0.05
+    once = look(small, view=(768, 576)).fruit
+    assert np.abs(once - plain.fruit).max() > 0.1
+
+
 def test_a_portrait_photo_gives_the_same_peppers(pixels, truth, found):
     card = card_outline(truth)
     height = pixels.shape[0]

@@ -13,15 +13,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from truelobe.fruit.grouping import Groups, group
-from truelobe.fruit.network import FruitMaps, look
+from truelobe.fruit.network import LEAST_GAIN, FruitMaps, look
 from truelobe.fruit.silhouette import Mask, bounding_box, filled, mask_contours
 
 VIEW_PX = 320
 """Side of the closer look, in network pixels."""
 FRUIT_PX = 200
 """Length of the fruit in it: as large as the larger fruits the network was trained on."""
-_LEAST_GAIN = 1.15
-"""A look that enlarges less than this is not worth its time."""
 _SAME_FRUIT = 0.7
 """Least overlap with the fruit as first seen; below it the first look stands."""
 
@@ -64,7 +62,7 @@ def closer_look(pixels: NDArray[np.uint8], maps: FruitMaps, body: Mask) -> Close
     x0, y0, x1, y1 = maps.photo_box(tight)
     # Never larger than the photo's own pixels: enlarging shows nothing new.
     side = max(max(x1 - x0, y1 - y0) * VIEW_PX / FRUIT_PX, VIEW_PX)
-    if VIEW_PX / side < _LEAST_GAIN * max(maps.scale):
+    if VIEW_PX / side < LEAST_GAIN * max(maps.scale):
         return None
     left, top = max(round((x0 + x1 - side) / 2), 0), max(round((y0 + y1 - side) / 2), 0)
     right, bottom = (

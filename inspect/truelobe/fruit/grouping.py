@@ -24,6 +24,10 @@ _CONTACT_FLOOR = 0.22
 """Two neighbours whose common border the network calls a border with less than this are one fruit."""
 _NEAR_PEAKS = 0.35
 """Peaks closer than this times the smaller fruit's radius are one fruit."""
+_ASTRAY = 0.4
+"""A pixel whose vote misses its heap by more than this times the fruit's radius may show another fruit."""
+_MOST_ASTRAY = 0.1
+"""A part larger than this share of the fruit stays: rather its own, seen wrongly, than a sliver of one behind."""
 _LOOSE_PART = 0.15
 SMALLEST_PX = 220
 LOWEST_SCORE = 0.72
@@ -71,8 +75,11 @@ def group(
     peaks = _peaks(votes, chance[rows, columns], chance.shape)
     if len(peaks) == 0:
         return Groups(bodies, bodies.copy(), 0)
-    bodies[rows, columns] = _nearest(votes, peaks) + 1
-    bodies = _joined(bodies, maps.contact, peaks)
+    heap = _nearest(votes, peaks)
+    miss = np.zeros(chance.shape, np.float32)
+    miss[rows, columns] = np.hypot(*(votes - peaks[heap]).T)
+    bodies[rows, columns] = heap + 1
+    bodies = _severed(_joined(bodies, maps.contact, peaks), miss, maps.contact)
     bodies = _kept(bodies, chance, smallest, lowest_score)
     return Groups(bodies, _stems(maps, bodies), int(bodies.max()))
 
@@ -127,6 +134,25 @@ def _joined(bodies: Labels, contact: NDArray[np.float32], peaks: Floats) -> Labe
             parent[parent == parent[second]] = parent[first]
     joined: Labels = parent[bodies].astype(np.int32)
     return joined
+
+
+def _severed(bodies: Labels, miss: NDArray[np.float32], contact: NDArray[np.float32]) -> Labels:
+    """Take off small parts that vote for another middle, beyond a border: fruits behind, seen through the gaps."""
+    count, areas = int(bodies.max()), np.bincount(bodies.ravel())
+    astray = (miss > _ASTRAY * np.sqrt(areas / np.pi)[bodies]) & (bodies > 0)
+    # A line along a border votes for something between its two sides, and is the outline's own.
+    thick = cv2.morphologyEx(astray.astype(np.uint8), cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
+    parts, number = ndimage.label(thick)
+    if number == 0:
+        return bodies
+    shared = np.bincount((bodies * (number + 1) + parts).ravel(), minlength=(count + 1) * (number + 1))
+    small = shared.reshape(count + 1, number + 1) <= _MOST_ASTRAY * areas[:, None]
+    beyond = np.zeros_like(small)
+    for (fruit, part), strength in _borders(np.where(parts > 0, count + parts, bodies), contact).items():
+        if fruit <= count < part:
+            beyond[fruit, part - count] = strength >= _CONTACT_FLOOR
+    severed: Labels = np.where((beyond & small)[bodies, parts], 0, bodies).astype(np.int32)
+    return severed
 
 
 def _borders(bodies: Labels, contact: NDArray[np.float32]) -> dict[tuple[int, int], float]:

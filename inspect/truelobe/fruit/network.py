@@ -1,8 +1,9 @@
 """Ask the trained outline network what it sees, through OpenCV alone.
 
 The network takes 640 x 480 pixels; a photo is shrunk by area to fit, a portrait photo turned by a quarter, the
-rest padded by reflection. Its answers come back upright and cut to the photo: network x = (photo x + 0.5) * scale
-- 0.5, pixel centres at whole numbers in both.
+rest padded by reflection. A photo too small to show more from nearer is enlarged a little and looked at four ways
+mirrored, whose mean steadies the outlines. Its answers come back upright and cut to the photo: network x =
+(photo x + 0.5) * scale - 0.5, pixel centres at whole numbers in both.
 """
 
 from __future__ import annotations
@@ -24,9 +25,14 @@ from truelobe.pixels import halved
 Floats = NDArray[np.float32]
 
 INPUT_WIDTH, INPUT_HEIGHT = 640, 480
+SMALL_VIEW = (768, 576)
+"""What the network is given of a small photo: its peppers come nearer to the size that was trained."""
+LEAST_GAIN = 1.15
+"""A look from nearer that enlarges less than this is not worth its time."""
 MODEL = ("calibration", "outlines", "outlines.onnx")
 _VECTOR_UNIT = 32.0
 _MAPS = 6
+_MIRRORED = ((1, 1), (1, -1), (-1, 1), (-1, -1))
 
 
 @dataclass(frozen=True)
@@ -98,9 +104,9 @@ def look(
     pixels: NDArray[np.uint8],
     exclude: Sequence[Polygon] = (),
     model: Path | None = None,
-    view: tuple[int, int] = (INPUT_WIDTH, INPUT_HEIGHT),
+    view: tuple[int, int] | None = None,
 ) -> FruitMaps:
-    """Ask the network once about a whole photo, or a piece of one.
+    """Ask the network about a whole photo, or a piece of one.
 
     Parameters
     ----------
@@ -110,18 +116,22 @@ def look(
         Polygons in photo pixels where no fruit is looked for.
     model : Path, optional
         Another network file than the one shipped.
-    view : tuple of int
-        Width and height of what the network is given, multiples of 32, width the larger.
+    view : tuple of int, optional
+        Width and height of what the network is given, multiples of 32, width the larger; asked once. Unsaid, as
+        befits the photo's size.
     """
     height, width = pixels.shape[:2]
     model = model or model_path()
+    careful = view is None and _shows_all(height, width)
+    view = view or (SMALL_VIEW if careful else (INPUT_WIDTH, INPUT_HEIGHT))
     upright = height > width
     long, short = (height, width) if upright else (width, height)
     factor = min(view[0] / long, view[1] / short)
     size = (max(round(width * factor), 1), max(round(height * factor), 1))
     how = cv2.INTER_AREA if factor < 1 else cv2.INTER_CUBIC
     small = np.asarray(cv2.resize(halved(pixels, 1 / factor)[0], size, interpolation=how), np.uint8)
-    answer = _asked(np.rot90(small) if upright else small, model, view)
+    ways = _MIRRORED if careful else _MIRRORED[:1]
+    answer = _asked(np.rot90(small) if upright else small, model, view, ways)
     if upright:
         answer = np.rot90(answer, -1, axes=(1, 2))
         answer[3:5] = np.stack([-answer[4], answer[3]])
@@ -146,8 +156,29 @@ def probability(logit: Floats) -> Floats:
     return (1 / (1 + np.exp(-np.clip(logit, -30, 30)))).astype(np.float32, copy=False)
 
 
-def _asked(landscape: NDArray[np.uint8], model: Path, view: tuple[int, int]) -> Floats:
-    """The network's maps (6, h, w) for a picture that fits the view."""
+def _shows_all(height: int, width: int) -> bool:
+    """Whether the ordinary view shows all that a photo of this size holds, so that no nearer look shows more."""
+    long, short = max(height, width), min(height, width)
+    return min(INPUT_WIDTH / long, INPUT_HEIGHT / short) * LEAST_GAIN > 1
+
+
+def _asked(
+    landscape: NDArray[np.uint8],
+    model: Path,
+    view: tuple[int, int],
+    ways: Sequence[tuple[int, int]] = _MIRRORED[:1],
+) -> Floats:
+    """The network's maps (6, h, w) for a picture that fits the view, the mean of all ways it is turned over."""
+    total = np.zeros((_MAPS, *landscape.shape[:2]), np.float32)
+    for down, across in ways:
+        answer = _asked_once(landscape[::down, ::across], model, view)[:, ::down, ::across]
+        answer[3] *= across
+        answer[4] *= down
+        total += answer
+    return np.asarray(total / len(ways), np.float32)
+
+
+def _asked_once(landscape: NDArray[np.uint8], model: Path, view: tuple[int, int]) -> Floats:
     height, width = landscape.shape[:2]
     padded = cv2.copyMakeBorder(
         np.ascontiguousarray(landscape), 0, view[1] - height, 0, view[0] - width, cv2.BORDER_REFLECT
