@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -26,7 +27,7 @@ from truelobe.corrections import (
     stem_end_by_hand,
 )
 from truelobe.figures import Figure, mixture
-from truelobe.fruit import Silhouette, find_fruit, model_name
+from truelobe.fruit import FruitMaps, Silhouette, find_fruit, glance, model_name
 from truelobe.fruit.body import BodyFit
 from truelobe.fruit.form import measure_form
 from truelobe.fruit.measure import Size, measure_size
@@ -88,9 +89,9 @@ def inspect_photo(
     """
     request = request or Request()
     try:
-        sighting = find_card(photo)
+        sighting, seen = _card_and_glance(photo)
         view = looked_from(photo, sighting, request)
-        silhouettes = _outlines(photo, sighting, request, on_outlines)
+        silhouettes = _outlines(photo, sighting, seen, request, on_outlines)
         setting = grounded(set_up(photo, sighting, view, request), silhouettes)
         return _measured(setting, silhouettes)
     except TruelobeError as error:
@@ -103,15 +104,25 @@ def refused(error: TruelobeError, photo: Photo | None = None, *, name: str = "")
     return PlateInspection(_photo_document(photo, None, name), {"tool": f"truelobe {__version__}"}, messages)
 
 
+def _card_and_glance(photo: Photo) -> tuple[CardSighting, FruitMaps | None]:
+    """Find the card beside a first look for peppers: neither needs the other, and a coach waits for both."""
+    with ThreadPoolExecutor(max_workers=1) as beside:
+        # The card goes to the other thread: a loaded network belongs to the thread that works with it.
+        card = beside.submit(find_card, photo)
+        seen = glance(photo.pixels)
+        return card.result(), seen
+
+
 def _outlines(
     photo: Photo,
     sighting: CardSighting,
+    seen: FruitMaps | None,
     request: Request,
     on_outlines: Callable[[Sequence[Polygon]], None] | None,
 ) -> tuple[Silhouette, ...]:
     # What the coach has changed by hand is not in the first look.
     on_first = None if request.corrections else on_outlines
-    found = find_fruit(photo.pixels, (sighting.outline_px,), on_first=on_first)
+    found = find_fruit(photo.pixels, (sighting.outline_px,), seen=seen, on_first=on_first)
     found = changed_outlines(found, photo.pixels, request.corrections)
     if on_outlines is not None:
         on_outlines([ring for one in found for ring in one.outline_px])

@@ -82,6 +82,16 @@ def test_a_portrait_photo_gives_the_maps_of_the_same_photo_lying(pixels):
     assert np.abs(np.stack([turned[..., 1], -turned[..., 0]], -1) - lying.vector).max() < 0.5
 
 
+def test_what_is_barred_after_a_look_is_as_if_barred_before_it(pixels, truth):
+    card, corner = card_outline(truth), np.array([[0.0, 0.0], [300.0, 0.0], [0.0, 300.0]])
+    glanced = fruit.glance(pixels)
+    before, after = look(pixels, (card, corner)), glanced.barring((card,)).barring((corner,))
+    for name in ("fruit", "calyx", "stem", "vector", "contact"):
+        assert np.array_equal(getattr(before, name), getattr(after, name)), name
+    assert all(map(np.array_equal, before.exclude, after.exclude))
+    assert (before.fruit != glanced.fruit).any()
+
+
 def test_a_small_photo_reads_the_same_mirrored(pixels):
     # Four ways are averaged, so a mirror only exchanges them; rounding aside, which float32 keeps under 1e-3.
     small = cv2.resize(pixels, (464, 348), interpolation=cv2.INTER_AREA)

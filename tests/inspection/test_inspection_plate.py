@@ -2,6 +2,8 @@
 
 import io
 import json
+import threading
+from concurrent.futures import Executor, Future
 from dataclasses import replace
 from pathlib import Path
 
@@ -11,10 +13,12 @@ import pytest
 from PIL import Image
 from tests.benchmarks.accuracy import measure_plate
 
-from truelobe import schema
+from truelobe import inspection, schema
 from truelobe.card import load_layout, scale_from_bars
 from truelobe.data import data_path
-from truelobe.inspection import inspect_plate
+from truelobe.inspection import inspect_photo, inspect_plate
+from truelobe.messages import TruelobeError
+from truelobe.photo import Photo, read_photo
 from truelobe.request import Correction, Request
 
 pytestmark = pytest.mark.opencv
@@ -58,6 +62,73 @@ def paired(document: dict, truth: dict) -> list[tuple[dict, dict]]:
         away = [np.hypot(*np.subtract(p["centre_px"], true["centre_px"])) for p in document["peppers"]]
         pairs.append((document["peppers"][int(np.argmin(away))], true))
     return pairs
+
+
+class AtOnce(Executor):
+    """In place of another thread: what is submitted is done before anything else."""
+
+    def __init__(self, max_workers: int) -> None:
+        del max_workers
+
+    def submit(self, call, /, *arguments, **options):
+        future = Future()
+        future.set_result(call(*arguments, **options))
+        return future
+
+
+def test_card_and_peppers_looked_for_side_by_side_give_what_one_after_the_other_gives(
+    first, measured, monkeypatch
+) -> None:
+    plate, truth = first
+    monkeypatch.setattr(inspection, "ThreadPoolExecutor", AtOnce)
+    assert inspect_plate(plate, told(truth), name=plate.name).document() == measured.document()
+
+
+def grey_photo() -> Photo:
+    written = io.BytesIO()
+    Image.new("RGB", (320, 240), (120, 120, 120)).save(written, "PNG")
+    return read_photo(written.getvalue(), name="grey")
+
+
+def test_a_refusal_beside_a_look_still_under_way_waits_for_it(monkeypatch) -> None:
+    refused, looked = threading.Event(), []
+
+    def no_card(photo):
+        refused.set()
+        raise TruelobeError("card-not-found", "No card.", "Lay it down.")
+
+    def look(pixels):
+        assert refused.wait(60)
+        looked.append(pixels.shape)
+
+    monkeypatch.setattr(inspection, "find_card", no_card)
+    monkeypatch.setattr(inspection, "glance", look)
+    running = threading.enumerate()
+    document = inspect_photo(grey_photo()).document()
+    assert document["status"] == "refused"
+    assert [message["code"] for message in document["messages"]] == ["card-not-found"]
+    assert looked == [(240, 320, 3)]
+    assert threading.enumerate() == running
+
+
+def test_what_nobody_foresaw_in_a_look_leaves_no_card_search_running(monkeypatch) -> None:
+    failing, searched = threading.Event(), []
+
+    def card(photo):
+        assert failing.wait(60)
+        searched.append(photo.name)
+
+    def look(pixels):
+        failing.set()
+        raise MemoryError
+
+    monkeypatch.setattr(inspection, "find_card", card)
+    monkeypatch.setattr(inspection, "glance", look)
+    running = threading.enumerate()
+    with pytest.raises(MemoryError):
+        inspect_photo(grey_photo())
+    assert searched == ["grey"]
+    assert threading.enumerate() == running
 
 
 def test_what_is_rightly_outlined_on_every_third_sample_is_rightly_measured() -> None:

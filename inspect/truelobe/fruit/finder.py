@@ -50,10 +50,19 @@ class Candidate:
     sureness: float
 
 
+def glance(pixels: NDArray[np.uint8]) -> FruitMaps | None:
+    """Look once at a whole photo, uint8 (H, W, 3), nothing barred; None without the trained model."""
+    try:
+        return look(pixels)
+    except TruelobeError:
+        return None
+
+
 def find_fruit(
     pixels: NDArray[np.uint8],
     exclude: Sequence[Polygon] = (),
     *,
+    seen: FruitMaps | None = None,
     on_first: Callable[[Sequence[Polygon]], None] | None = None,
 ) -> tuple[Silhouette, ...]:
     """Find and outline every pepper of a photo.
@@ -64,6 +73,8 @@ def find_fruit(
         Upright RGB photo.
     exclude : sequence of ndarray of float, shape (K, 2)
         Polygons in photo pixels where no pepper is looked for, such as the card's outline.
+    seen : FruitMaps, optional
+        What a `glance` at these pixels has seen; without it there is one now.
     on_first : callable, optional
         Called with the outlines of the one look at the whole photo, in photo pixels: they stand long before the
         closer looks are through, a pixel or two off.
@@ -73,10 +84,10 @@ def find_fruit(
     tuple of Silhouette
         In reading order, numbered from 1; empty if there is none.
     """
-    try:
-        maps = look(pixels, exclude)
-    except TruelobeError:
+    seen = seen or glance(pixels)
+    if seen is None:
         return find_by_colour(pixels, exclude)
+    maps = seen.barring(exclude)
     groups = group(maps)
     if on_first is not None:
         rings = (outline_at_network_size(maps, groups, number) for number in range(1, groups.count + 1))

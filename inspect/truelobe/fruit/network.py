@@ -11,7 +11,7 @@ from __future__ import annotations
 import functools
 import threading
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import cv2
@@ -77,6 +77,13 @@ class FruitMaps:
         moved: Polygon = (np.asarray(network_xy, np.float64) + 0.5) / self.scale - 0.5
         return moved
 
+    def barring(self, exclude: Sequence[Polygon]) -> FruitMaps:
+        """The same look with no fruit inside some more polygons (K, 2), in photo pixels."""
+        height, width = self.fruit.shape
+        barred = filled([self.to_network(ring) for ring in exclude], (0, 0, width, height))
+        fruit, stem = (np.where(barred, np.float32(-20), layer) for layer in (self.fruit, self.stem))
+        return replace(self, fruit=fruit, stem=stem, exclude=(*self.exclude, *exclude))
+
     def photo_box(self, network_box: Box) -> Box:
         """Smallest photo box that covers a box of whole network pixels."""
         x0, y0, x1, y1 = network_box
@@ -135,20 +142,18 @@ def look(
     if upright:
         answer = np.rot90(answer, -1, axes=(1, 2))
         answer[3:5] = np.stack([-answer[4], answer[3]])
-    scale = (size[0] / width, size[1] / height)
-    barred = filled([(np.asarray(ring) + 0.5) * scale - 0.5 for ring in exclude], (0, 0, *size))
-    fruit = np.where(barred, np.float32(-20), answer[0])
-    return FruitMaps(
-        fruit=fruit,
+    maps = FruitMaps(
+        fruit=answer[0],
         calyx=answer[1],
-        stem=np.where(barred, np.float32(-20), answer[2]),
+        stem=answer[2],
         vector=np.ascontiguousarray(np.moveaxis(answer[3:5], 0, -1)) * np.float32(_VECTOR_UNIT),
         contact=probability(answer[5]),
-        scale=scale,
+        scale=(size[0] / width, size[1] / height),
         shape=(height, width),
-        exclude=tuple(exclude),
+        exclude=(),
         model=model,
     )
+    return maps.barring(exclude) if exclude else maps
 
 
 def probability(logit: Floats) -> Floats:
