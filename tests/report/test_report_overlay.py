@@ -38,6 +38,20 @@ def test_white_lines_cased_in_ink_run_along_every_outline(pixels):
         assert (on_line.min(axis=1) > 225).mean() > 0.9
 
 
+def test_a_sketch_is_outlined_anew_each_time(pixels):
+    sketch = overlay.Sketch(pixels, longest=800)
+    bare = np.asarray(sketch.bare())
+    assert np.array_equal(bare, overlay.bare(pixels, longest=800))
+    one, other = (np.array(p["outline_px"][0]) for p in example_plate.document()["peppers"][:2])
+    for ring, elsewhere in ((one, other), (other, one)):
+        shown = np.asarray(sketch.outlined([ring]), int)
+        for line, white in ((ring, True), (elsewhere, False)):
+            edge = np.round((line + 0.5) * (800 / 2400) - 0.5).astype(int)
+            on_line = shown[edge[:, 1], edge[:, 0]]
+            assert ((on_line.min(axis=1) > 225).mean() > 0.9) == white
+    assert np.array_equal(bare, sketch.bare())
+
+
 def test_a_doubtful_outline_is_broken(pixels):
     document = example_plate.document()
     shown = np.asarray(overlay.draw_plate(pixels, document), int)

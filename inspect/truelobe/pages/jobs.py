@@ -86,11 +86,11 @@ def measure(path: Path, name: str, request: Request, *, report: Callable[[Early]
         photo = read_photo(path, name=name)
     except TruelobeError as error:
         return Measured(refused(error, name=name).document(), None)
-    report(Early("read", overlay.as_jpeg(overlay.bare(photo.pixels, longest=_EARLY_SIDE))))
+    sketch = overlay.Sketch(photo.pixels, longest=_EARLY_SIDE)
+    report(Early("read", overlay.as_jpeg(sketch.bare())))
 
     def outlined(outlines: Sequence[overlay.Points]) -> None:
-        drawn = overlay.draw_outlines(photo.pixels, outlines, longest=_EARLY_SIDE)
-        report(Early("outlined", overlay.as_jpeg(drawn), len(outlines)))
+        report(Early("outlined", overlay.as_jpeg(sketch.outlined(outlines)), len(outlines)))
 
     return _with_pictures(inspect_photo(photo, request, on_outlines=outlined), photo.pixels)
 

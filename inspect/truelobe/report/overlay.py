@@ -9,6 +9,7 @@ Coordinates come from the measurement document: upright, full resolution, pixel 
 
 from __future__ import annotations
 
+import copy
 import io
 import math
 from collections.abc import Iterable, Mapping, Sequence
@@ -33,6 +34,7 @@ _CASING = 1.9
 _THINNEST = 2.8
 _DISC_PER_LINE = 7.2  # a number still reads where the whole picture is as wide as a phone
 _SUBPIXEL_BITS = 4
+_UNSEEN_PX = 0.15  # a line may run this far beside its points, and has half of them to draw
 
 
 @dataclass(frozen=True)
@@ -74,7 +76,8 @@ class _Canvas:
 
     def stroke(self, parts: Iterable[Points], *, closed: bool, width: float | None = None) -> None:
         """Draw white lines in an ink casing; all casings first, so that parts join cleanly."""
-        fixed = [np.round(part * (1 << _SUBPIXEL_BITS)).astype(np.int32) for part in parts]
+        corners = [cv2.approxPolyDP(part.astype(np.float32), _UNSEEN_PX, closed)[:, 0] for part in parts]
+        fixed = [np.round(part * (1 << _SUBPIXEL_BITS)).astype(np.int32) for part in corners]
         width = width or self.line
         for colour, thickness in ((INK, width * _CASING), (WHITE, width)):
             cv2.polylines(
@@ -125,11 +128,30 @@ def draw_plate(
     return _with_marks(_with_numbers(canvas, peppers), canvas, peppers)
 
 
-def draw_outlines(pixels: Pixels, outlines: Iterable[Points], *, longest: int = LONGEST_SIDE) -> Image.Image:
-    """Draw the whole photo with closed outlines, float64 (K, 2) each, before there is anything else to tell."""
-    canvas = _Canvas(pixels, (0, 0, pixels.shape[1], pixels.shape[0]), longest)
-    canvas.stroke([canvas.place(outline) for outline in outlines], closed=True)
-    return Image.fromarray(canvas.pixels)
+class Sketch:
+    """The whole photo small, shrunk once, before there is anything but outlines to tell.
+
+    Parameters
+    ----------
+    pixels : uint8 ndarray, shape (H, W, 3)
+        The upright photo, sRGB.
+    longest : int
+        Longest side of the pictures in pixels.
+    """
+
+    def __init__(self, pixels: Pixels, *, longest: int) -> None:
+        self._canvas = _Canvas(pixels, (0, 0, pixels.shape[1], pixels.shape[0]), longest)
+
+    def bare(self) -> Image.Image:
+        """Return the photo with nothing drawn on it."""
+        return Image.fromarray(self._canvas.pixels)
+
+    def outlined(self, outlines: Iterable[Points]) -> Image.Image:
+        """Return the photo with closed outlines, float64 (K, 2) each, in photo coordinates."""
+        canvas = copy.copy(self._canvas)
+        canvas.pixels = canvas.pixels.copy()
+        canvas.stroke([canvas.place(outline) for outline in outlines], closed=True)
+        return Image.fromarray(canvas.pixels)
 
 
 def draw_pepper(
