@@ -100,8 +100,13 @@ def test_a_draft_survives_closing_and_says_when_another_window_was_first(tmp_pat
     with pytest.raises(TruelobeError) as said:
         again.drafts.write(draft.uid, draft.version, {"step": 3})
     assert said.value.message.code == "changed-meanwhile"
+    other = again.drafts.start("inspection", {})
+    assert again.drafts.versions("inspection") == {other.uid: 1, draft.uid: 2}
+    assert again.drafts.versions("class") == {}
+    assert again.drafts.some([draft.uid, "gone"]) == (found,)
+    again.drafts.finish(other.uid)
     again.drafts.finish(draft.uid)
-    assert again.drafts.all() == ()
+    assert again.drafts.all() == again.drafts.some([draft.uid]) == ()
     assert list(again.uploads.names()) == []
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import threading
 import time
 from collections import OrderedDict, deque
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from concurrent.futures import Future
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
@@ -33,11 +33,12 @@ _THROWN_STAYS = timedelta(days=1)
 
 @dataclass
 class _Run:
-    """One photo on its way through a worker."""
+    """One photo on its way through a worker; `told` counts what has come back so far."""
 
     question: str
     begun: float = field(default_factory=time.monotonic)
     early: jobs.Early | None = None
+    told: int = 0
     future: Future[jobs.Measured] | None = None
 
 
@@ -64,6 +65,17 @@ class Progress:
     seconds_left: float = 0.0
 
 
+@dataclass(frozen=True)
+class OnDesk:
+    """What a list of the photos on the desk says of one; `status` is that of its measurement, None before it."""
+
+    uid: str
+    name: str
+    status: str | None
+    started_at: datetime
+    changed_at: datetime
+
+
 class Desk:
     """Photos in, measured plates out, without holding up the page."""
 
@@ -71,8 +83,10 @@ class Desk:
         self.store = store
         self._pool = pool
         self._lock = threading.RLock()
+        self._news = threading.Condition(self._lock)
         self._runs: dict[str, _Run] = {}
         self._pictures: OrderedDict[tuple[str, str], jobs.Pictures | None] = OrderedDict()
+        self._listed: dict[str, tuple[int, OnDesk | None]] = {}
         self._took_s: deque[float] = deque([_FIRST_GUESS_S], maxlen=5)
 
     def take_in(self, files: Iterable[tuple[str, bytes]], *, sample: bool = False) -> list[str]:
@@ -99,11 +113,41 @@ class Desk:
                 run = self._runs[draft.uid] = self._begin(draft, asked, request)
             return self._how_far(run)
 
+    def follow(self, uid: str, patience_s: float) -> Iterator[Progress]:
+        """Say how far a draft's newest measurement is, and for a little while again as soon as there is news.
+
+        Who draws what is said need not ask many times a second, and yet shows everything at once.
+
+        Parameters
+        ----------
+        uid : str
+        patience_s : float
+            Seconds to wait for news in all.
+        """
+        until = time.monotonic() + patience_s
+        more = True
+        while more:
+            run = self._runs.get(uid)
+            told = 0 if run is None else run.told  # before the draft is read: what is written now is not missed
+            yield self.measure(self.store.drafts.get(uid))
+            more = self._told_more(uid, told, until - time.monotonic())
+
+    def _told_more(self, uid: str, told: int, patience_s: float) -> bool:
+        with self._news:
+            run = self._runs.get(uid)
+            return run is not None and self._news.wait_for(lambda: run.told > told, max(0.0, patience_s))
+
+    def _tell(self, run: _Run, early: jobs.Early | None = None) -> None:
+        with self._news:
+            run.early = early or run.early
+            run.told += 1
+            self._news.notify_all()
+
     def _begin(self, draft: Draft, asked: str, request: Request) -> _Run:
         run, upload = _Run(asked), draft.uploads[0]
         path = self.store.drafts.upload(upload.sha256)
         run.future = self._pool.submit(
-            jobs.measure, path, upload.name, request, on_report=partial(setattr, run, "early")
+            jobs.measure, path, upload.name, request, on_report=partial(self._tell, run)
         )
         run.future.add_done_callback(partial(self._done, draft.uid, upload.name, run))
         return run
@@ -136,6 +180,19 @@ class Desk:
             # Thrown away meanwhile, or the disk is full: the page meets the same trouble and says so.
             with self._lock:
                 self._runs.pop(uid, None)
+        self._tell(run)
+
+    def photos(self) -> tuple[OnDesk, ...]:
+        """Return the photos on the desk, the one changed last first.
+
+        A draft is read when it has changed, not at every run of a page: documents are large, and a class may leave
+        thirty of them.
+        """
+        known, versions = self._listed, self.store.drafts.versions(drafts.KIND)
+        changed = [uid for uid, version in versions.items() if uid not in known or known[uid][0] != version]
+        known = known | {one.uid: (one.version, _listed(one)) for one in self.store.drafts.some(changed)}
+        self._listed = {uid: known[uid] for uid in versions if uid in known}
+        return tuple(entry for _, entry in self._listed.values() if entry is not None)
 
     def pictures(self, draft: Draft) -> jobs.Pictures | None:
         """Return the pictures of a draft's newest measurement, or None where the file is no picture."""
@@ -192,6 +249,15 @@ class Desk:
         )
         self.store.drafts.finish(draft.uid)
         return kept.uid
+
+
+def _listed(draft: Draft) -> OnDesk | None:
+    """Say what a list says of a draft; None where it was thrown away."""
+    if draft.body.get("thrown_at") or not draft.uploads:
+        return None
+    document = draft.body["document"]
+    status = None if document is None else document["status"]
+    return OnDesk(draft.uid, draft.uploads[0].name, status, draft.started_at, draft.changed_at)
 
 
 @st.cache_resource(show_spinner=False)

@@ -13,8 +13,10 @@ import streamlit as st
 from truelobe.grading.cautions import foot_line
 from truelobe.messages import TruelobeError
 from truelobe.pages import drafts, intake, navigation, pepper, plate, style
-from truelobe.pages.desk import Desk, desk
+from truelobe.pages.desk import Desk, OnDesk, Progress, desk
 from truelobe.store import Draft
+
+_LOOK_EVERY_S = 0.25
 
 
 def show() -> None:
@@ -37,12 +39,13 @@ def _draw(bench: Desk) -> None:
     with st.container():
         _other_photos(bench, draft)
     progress = bench.measure(draft)
-    with st.container():  # always there, so that nothing below moves when it fills or empties
-        if progress.step != "done":
-            _working(draft.uid, first=bench.pictures(draft) is None)
-    if draft.body["document"] is not None:
+    working = st.container()  # always there, so that nothing below moves when it fills or empties
+    if draft.body["document"] is not None:  # until then the browser has nothing to draw but what is waited for
         plate.show(bench, draft)
-    intake.more(bench)
+        intake.more(bench)
+    if progress.step != "done":
+        with working:  # filled last, since it waits for news a moment
+            _working(draft.uid, first=bench.pictures(draft) is None)
 
 
 def _just_kept(bench: Desk) -> None:
@@ -101,12 +104,12 @@ def _thrown_away(bench: Desk, draft: Draft) -> None:
 
 def _other_photos(bench: Desk, draft: Draft) -> None:
     """Offer the photos that lie on the desk, when there is more than one."""
-    waiting = _on_the_desk(bench)
+    waiting = bench.photos()
     if len(waiting) < 2:
         return
     # The browser answers with what it shows, so no two may look alike, nor change while the choice stands.
     in_turn = sorted(waiting, key=lambda one: one.started_at)
-    names = {one.uid: f"{turn}. {one.uploads[0].name}" for turn, one in enumerate(in_turn, start=1)}
+    names = {one.uid: f"{turn}. {one.name}" for turn, one in enumerate(in_turn, start=1)}
     chosen = st.pills(
         "Photos on the desk",
         list(names),
@@ -120,7 +123,7 @@ def _other_photos(bench: Desk, draft: Draft) -> None:
 
 
 def _unfinished(bench: Desk) -> None:
-    waiting = _on_the_desk(bench)
+    waiting = bench.photos()
     if not waiting:
         return
     st.subheader("Still on the desk")
@@ -130,49 +133,42 @@ def _unfinished(bench: Desk) -> None:
             st.rerun()
 
 
-def _on_the_desk(bench: Desk) -> list[Draft]:
-    return [one for one in bench.store.drafts.all(drafts.KIND) if not one.body.get("thrown_at") and one.uploads]
-
-
-def _label(draft: Draft) -> str:
-    document = draft.body["document"]
-    state = "working" if document is None else {"ok": "measured"}.get(document["status"], document["status"])
-    minutes = (datetime.now(UTC) - draft.changed_at).total_seconds() / 60
+def _label(one: OnDesk) -> str:
+    state = {None: "working", "ok": "measured"}.get(one.status, one.status)
+    minutes = (datetime.now(UTC) - one.changed_at).total_seconds() / 60
     ago = (
-        ""
-        if minutes < 60
-        else f", {minutes / 60:.0f} h ago"
-        if minutes < 48 * 60
-        else f", {draft.changed_at:%b %d}"
+        "" if minutes < 60 else f", {minutes / 60:.0f} h ago" if minutes < 48 * 60 else f", {one.changed_at:%b %d}"
     )
-    return f"{draft.uploads[0].name} ({state}{ago})"
+    return f"{one.name} ({state}{ago})"
 
 
 def _working(uid: str, *, first: bool) -> None:
-    """Show how far the measuring is, a few times a second, until it is done."""
+    """Show how far the measuring is, until it is done: what is new at once, the time left a few times a second."""
 
-    @st.fragment(run_every=0.15)
+    @st.fragment(run_every=_LOOK_EVERY_S)
     def watch() -> None:
-        bench = desk()
-        progress = bench.measure(bench.store.drafts.get(uid))
-        if progress.step == "done":
-            if pepper.looking(uid) is None:
-                st.rerun()
-            # A page drawn anew takes an open window's unsent words with it: the result waits until it closes.
-            st.caption("Measured again. The page shows it when the pepper's window closes.")
-            return
-        left = (
-            f"about {max(1, round(progress.seconds_left))} s left" if progress.seconds_left > 1 else "nearly done"
-        )
-        done = {
-            "waiting": "Reading the photo",
-            "read": "Looking for the card and the peppers",
-            "outlined": f"{progress.found} outlined. Measuring size and color",
-        }[progress.step]
-        st.progress(progress.share, f"{'' if first else 'Measuring again. '}{done}, {left}.")
-        if first and progress.picture is not None:
-            st.image(progress.picture, width="stretch", alt="The photo being measured")
+        said, picture = st.empty(), st.empty()
+        for progress in desk().follow(uid, _LOOK_EVERY_S):
+            if progress.step == "done":
+                if pepper.looking(uid) is None:
+                    st.rerun()
+                # A page drawn anew takes an open window's unsent words with it: the result waits until it closes.
+                said.caption("Measured again. The page shows it when the pepper's window closes.")
+                return
+            said.progress(progress.share, f"{'' if first else 'Measuring again. '}{_how_far(progress)}.")
+            if first and progress.picture is not None:
+                picture.image(progress.picture, width="stretch", alt="The photo being measured")
 
     # Over a result it stands at the window's foot, so that nothing on the page moves.
     with st.container(key="first-time" if first else "again"):
         watch()
+
+
+def _how_far(progress: Progress) -> str:
+    left = f"about {max(1, round(progress.seconds_left))} s left" if progress.seconds_left > 1 else "nearly done"
+    done = {
+        "waiting": "Reading the photo",
+        "read": "Looking for the card and the peppers",
+        "outlined": f"{progress.found} outlined. Measuring size and color",
+    }[progress.step]
+    return f"{done}, {left}"

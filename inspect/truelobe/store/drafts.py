@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -17,6 +17,8 @@ from truelobe.store.records import Body, Draft, Upload
 from truelobe.store.setup import as_text
 from truelobe.store.shelf import FolderShelf
 from truelobe.store.trouble import changed_meanwhile, not_found
+
+_NEWEST_FIRST = (DraftRow.changed_at.desc(), DraftRow.id.desc())
 
 
 class Drafts:
@@ -111,10 +113,19 @@ class Drafts:
         """Return drafts, the one changed last first."""
         return self._select(*(() if kind is None else (DraftRow.kind == kind,)))
 
-    def _select(self, *where: Any) -> tuple[Draft, ...]:
-        order = (DraftRow.changed_at.desc(), DraftRow.id.desc())
+    def versions(self, kind: str) -> dict[str, int]:
+        """Return the drafts' versions by identifier, the one changed last first; no body is read for it."""
+        wanted = select(DraftRow.uid, DraftRow.version).where(DraftRow.kind == kind).order_by(*_NEWEST_FIRST)
         with self._database.read() as connection:
-            rows = connection.execute(select(DraftRow.__table__).where(*where).order_by(*order)).all()
+            return {row.uid: row.version for row in connection.execute(wanted)}
+
+    def some(self, uids: Collection[str]) -> tuple[Draft, ...]:
+        """Return those of some drafts that are still there, the one changed last first."""
+        return self._select(DraftRow.uid.in_(uids)) if uids else ()
+
+    def _select(self, *where: Any) -> tuple[Draft, ...]:
+        with self._database.read() as connection:
+            rows = connection.execute(select(DraftRow.__table__).where(*where).order_by(*_NEWEST_FIRST)).all()
             files = connection.execute(
                 select(DraftUploadRow.__table__)
                 .where(DraftUploadRow.draft_id.in_([row.id for row in rows]))
