@@ -26,6 +26,7 @@ def _parser() -> argparse.ArgumentParser:
     train.add_argument("--size", type=_size, default=(640, 480))
     train.add_argument("--spp", type=int, default=16)
     train.add_argument("--near", type=float, default=0.0, help="share of scenes seen from near, 0 to 1")
+    train.add_argument("--forms", choices=("first", "any"), default="first", help="the first family, or many")
     plates = jobs.add_parser("plates", help="plates with a card: photo and truth of each")
     plates.add_argument("--set", choices=list(SETS), required=True)
     plates.add_argument("--count", type=int, default=60)

@@ -17,6 +17,8 @@ from typing import Any
 import numpy as np
 
 from .develop import as_record, develop, draw, save
+from .forms import any_form
+from .fruit_first import make_fruit
 from .plates import SETS, plate_scene
 from .render import start, trace
 from .slopes import slope_views, slopes_scene
@@ -30,7 +32,8 @@ def train_one(seed: int, options: dict[str, Any]) -> str:
     if out.exists():
         return f"{seed} there already"
     began = time.time()
-    scene = training_scene(seed, options["size"], options["textures"], near=options["near"])
+    make = any_form if options["forms"] == "any" else make_fruit
+    scene = training_scene(seed, options["size"], options["textures"], make, options["near"])
     labels, centres, hidden, cards = training_labels(scene)
     built = time.time()
     radiance = trace(start(options["variant"]), scene, spp=options["spp"], depth=6, clean=not options["noisy"])
