@@ -43,8 +43,12 @@ class Views:
                 continue
             try:
                 with np.load(path) as kept:
-                    if len(kept["weight"]):
-                        fresh.append({name: torch.from_numpy(kept[name]) for name in kept.files})
+                    read = {name: kept[name] for name in kept.files}
+                # One that is no number spoils the whole network, and hours of training with it.
+                if not np.isfinite(read["radiance"]).all():
+                    raise ValueError("radiance is not finite")
+                if len(read["weight"]):
+                    fresh.append({name: torch.from_numpy(layer) for name, layer in read.items()})
             except (OSError, ValueError, zipfile.BadZipFile) as problem:
                 print(f"left out {path.name}: {problem}", flush=True)
         if fresh:
