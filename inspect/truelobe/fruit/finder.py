@@ -28,7 +28,7 @@ from truelobe.messages import TruelobeError
 _SMALLEST_RING = 0.004
 """Rings smaller than this share of the body are specks."""
 _SMALLEST_CALYX = 0.001
-LOWEST_SURE_SCORE = 0.88
+LOWEST_SURE_SCORE = 0.82
 """Of the well outlined peppers of development plates 99 % score more."""
 LOWEST_SURE_EDGE = 0.54
 """Mean sureness of the network's edge below which the outline is doubtful: on development plates above most false
