@@ -218,6 +218,27 @@ def test_an_axis_marked_by_two_taps_is_kept_where_no_stem_shows() -> None:
     assert abs(size.width_seen.value - 95.0) < 2 * size.width_seen.standard_uncertainty
 
 
+def test_a_stem_at_the_side_of_a_long_fruit_is_taken_for_a_neighbors_unless_a_person_marked_it() -> None:
+    view = over_the_table(10.0)
+    silhouette, cue = ellipsoid(45.0, 150.0, 130.0, view)
+    middle = silhouette.outline_px[0].mean(axis=0)
+    along = cue.end_px - middle
+    beside = StemCue(middle + 0.3 * np.array([-along[1], along[0]]), "stem", 0.01)
+
+    def off_deg(stance: Stance) -> float:
+        seen = stance.fit.seen()
+        ends = view.project_camera(np.stack([seen.centre[0], seen.centre[0] + 20 * seen.axis[0]]))
+        cosine = (ends[1] - ends[0]) @ along / np.linalg.norm(ends[1] - ends[0]) / np.linalg.norm(along)
+        return float(np.degrees(np.arccos(abs(cosine))))
+
+    # An outline with smooth, noiseless sides gives its own axis to a few degrees; the stem stands at 90.
+    assert off_deg(find_stance(silhouette, view, FLOOR, beside)) < 10
+    assert off_deg(find_stance(silhouette, view, FLOOR, beside, given=True)) > 60
+    own = find_stance(silhouette, view, FLOOR, cue)
+    assert off_deg(own) < 10
+    assert not own.unsure
+
+
 def test_of_two_readings_the_weighed_mean_is_said_and_a_hidden_length_widens() -> None:
     view = over_the_table(5.0)
     silhouette, _ = ellipsoid(80.0, 95.0, 20.0, view)

@@ -21,8 +21,9 @@ Pose = Literal["lying", "standing", "upside down"]
 
 # A calyx of which less than this share of the body shows is a glimpse: its middle tells the side, not the place.
 GLIMPSE = 0.004
-# A calyx seen without a stem must be this large to be believed: small green patches on colored skin look alike.
-BELIEVED = 0.012
+# A calyx seen without a stem must be this large to be believed: small green patches on colored skin look alike. On
+# development plates the smallest that was one takes up 0.017.
+BELIEVED = 0.016
 # A stem belongs to a fruit that it comes this near to, and a calyx to a stem this near to it, as a share of the
 # fruit's own size.
 STEM_GAP, CALYX_GAP = 0.07, 0.3
@@ -198,11 +199,36 @@ def glimpsed_calyx(silhouette: Silhouette) -> Floats:
 
 def guessed_axis(silhouette: Silhouette) -> AxisGuess:
     """Guess the axis where no stem shows: from the outline, the shading, and a calyx perhaps glimpsed."""
-    long, ratio = principal_axes(silhouette)
-    twice = np.array([long[0] ** 2 - long[1] ** 2, 2 * long[0] * long[1]])
     glimpse = glimpsed_calyx(silhouette)
-    signs = LONGER * np.log(ratio) * twice + DENTS * dents(silhouette) + SHADING * silhouette.grain
-    signs = signs + CALYX * np.array([glimpse[0] ** 2 - glimpse[1] ** 2, 2 * glimpse[0] * glimpse[1]])
+    return _guess(signs_of_form(silhouette) + CALYX * _twice(glimpse), toward=glimpse)
+
+
+def signs_of_form(silhouette: Silhouette) -> Floats:
+    """Return what outline and shading say of the axis, at twice its angle, as long as it is worth, shape (2,)."""
+    long, ratio = principal_axes(silhouette)
+    signs: Floats = LONGER * np.log(ratio) * _twice(long) + DENTS * dents(silhouette) + SHADING * silhouette.grain
+    return signs
+
+
+def axis_despite(silhouette: Silhouette, cue: StemCue) -> tuple[AxisGuess, float]:
+    """Return the axis that outline and shading speak for, and how much likelier than the stem end's they make it.
+
+    A stem may be a neighbor's, a calyx a green patch: of 127 stem ends seen on development plates three lie more
+    than 40 degrees off the axis. The second figure is a difference of log likelihoods.
+    """
+    outline = silhouette.outline_px[0]
+    seen = cue.end_px - (outline.max(axis=0) + outline.min(axis=0)) / 2
+    guess = _guess(signs_of_form(silhouette), toward=seen)
+    along = _twice(guess.direction) @ _twice(seen / max(float(np.hypot(*seen)), 1e-9))
+    return guess, guess.strength * float(1 - along)
+
+
+def _twice(vector: Floats) -> Floats:
+    """The square of a vector taken as a complex number: opposite directions are one."""
+    return np.array([vector[0] ** 2 - vector[1] ** 2, 2 * vector[0] * vector[1]])
+
+
+def _guess(signs: Floats, toward: Floats) -> AxisGuess:
     angle = 0.5 * np.arctan2(signs[1], signs[0])
     direction = np.array([np.cos(angle), np.sin(angle)])
-    return AxisGuess(-direction if direction @ glimpse < 0 else direction, float(np.hypot(*signs)))
+    return AxisGuess(-direction if direction @ toward < 0 else direction, float(np.hypot(*signs)))

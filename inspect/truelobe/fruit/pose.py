@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
 from truelobe.camera import View
 from truelobe.fruit.axis import StemCue, stem_cue
-from truelobe.fruit.body import BodyFit, fit_body, starts
+from truelobe.fruit.body import BodyFit, fit_body, start_despite, starts
 from truelobe.fruit.priors import priors_for
 from truelobe.fruit.silhouette import Silhouette
 from truelobe.fruit.stance import Start
@@ -62,7 +63,7 @@ def find_stance(
         True when a person marked the stem end: then nothing is left to ask.
     """
     cue = cue or stem_cue(silhouette)
-    ranked = sorted(_fits(silhouette, view, floor_mm, cue), key=lambda pair: pair[0])
+    ranked = sorted(_fits(silhouette, view, floor_mm, cue, given), key=lambda pair: pair[0])
     (cost, best), *others = ranked
     near = [(other_cost, fit) for other_cost, fit in others if other_cost - cost < SURE]
     if given or not near:
@@ -70,16 +71,28 @@ def find_stance(
     return Stance(best, near[0][1], float(1 / (1 + np.exp(cost - near[0][0]))))
 
 
-def _fits(silhouette: Silhouette, view: View, floor_mm: float, cue: StemCue | None) -> list[tuple[float, BodyFit]]:
+def _fits(
+    silhouette: Silhouette, view: View, floor_mm: float, cue: StemCue | None, given: bool
+) -> list[tuple[float, BodyFit]]:
     """Fit every pose worth trying, each with how unlikely it is."""
 
-    def fitted(start: Start) -> BodyFit:
-        return fit_body(silhouette, view, floor_mm, start, priors_for(start.pose, start.u_turn), cue)
+    def fitted(start: Start, seen: StemCue | None = None) -> BodyFit:
+        return fit_body(silhouette, view, floor_mm, start, priors_for(start.pose, start.u_turn), seen)
 
-    if cue is not None:
-        fits = [fitted(start) for start in starts(silhouette, view, floor_mm, cue)]
-        return [(fit.cost, fit) for fit in fits]
-    along, across, head = starts(silhouette, view, floor_mm, None)
+    if cue is None:
+        return _unseen(fitted, *starts(silhouette, view, floor_mm, None))
+    fits = [fitted(start, cue) for start in starts(silhouette, view, floor_mm, cue)]
+    readings = [(fit.cost, fit) for fit in fits]
+    despite = None if given else start_despite(silhouette, view, floor_mm, cue)
+    if despite is not None and despite.against < SURE:
+        readings.append((min(fit.cost for fit in fits) + despite.against, fitted(despite)))
+    return readings
+
+
+def _unseen(
+    fitted: Callable[[Start], BodyFit], along: Start, across: Start, head: Start
+) -> list[tuple[float, BodyFit]]:
+    """Fit the poses of a pepper whose stem end does not show."""
     lying, upright = fitted(along), fitted(head)
     readings = [
         (FIT_COUNTS * lying.cost, lying),
