@@ -15,10 +15,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter, map_coordinates
 
-from . import fruit_first, fruit_third
+from .forms import of_either_family
 from .labels import Labels, label
 from .mesh import face_normals
-from .model import BODY, FruitModel
+from .model import BODY
 from .scene import Scene
 from .training import training_scene
 
@@ -29,12 +29,7 @@ LEAST_BOX_PX, LEAST_SHOWN = 56, 0.35
 
 def slopes_scene(seed: int, size: tuple[int, int] = (960, 720)) -> Scene:
     """One random scene, its peppers from two families: slopes must not be learned from one family's habits."""
-
-    def make(rng: np.random.Generator, colour: str, **wishes: Any) -> FruitModel:
-        family = fruit_first if rng.random() < 0.55 else fruit_third
-        return family.make_fruit(rng, colour, **wishes)
-
-    return training_scene(seed, size, make=make)
+    return training_scene(seed, size, make=of_either_family)
 
 
 def slope_views(scene: Scene, trace: Callable[[], NDArray[np.float32]]) -> dict[str, NDArray[Any]]:

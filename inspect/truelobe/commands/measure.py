@@ -132,7 +132,7 @@ def _say(name: str, result: PlateInspection) -> None:
     """Print what a coach wants to read: one line a pepper, then what to do."""
     print(f"{name}: {result.status}")
     for pepper in result.peppers:
-        parts = [f"  {pepper.silhouette.number}  {pepper.colour or 'color not checked':7}"]
+        parts = [f"  {pepper.silhouette.number}  {pepper.colour or 'color not checked'}"]
         for word, figure in (("diameter", pepper.diameter), ("length", pepper.length)):
             if figure is None:
                 parts.append(f"{word} not seen")

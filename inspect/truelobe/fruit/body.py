@@ -265,7 +265,7 @@ def start_despite(silhouette: Silhouette, view: View, floor_mm: float, cue: Stem
     middle_px = _hull_middle(silhouette)
     if _share_of_reach(silhouette, middle_px, cue.end_px) <= AWAY_FROM_MIDDLE:
         return None
-    guess, gain = axis_despite(silhouette, cue)
+    guess, gain = axis_despite(silhouette, cue.end_px - middle_px)
     width, distance = _first_size(silhouette, view, floor_mm)
     centre = view.ideal(middle_px[None])[0]
     end_px, height = middle_px + 40 * guess.direction, floor_mm + width / 2

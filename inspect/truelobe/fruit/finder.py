@@ -28,7 +28,7 @@ from truelobe.messages import TruelobeError
 _SMALLEST_RING = 0.004
 """Rings smaller than this share of the body are specks."""
 _SMALLEST_CALYX = 0.001
-LOWEST_SCORE = 0.79
+LOWEST_NEAR_SCORE = 0.79
 """After the closer look: on development plates four of ten false finds score less, and no pepper."""
 LOWEST_SURE_SCORE = 0.82
 """Of the well outlined peppers of development plates 99 % score more."""
@@ -111,7 +111,7 @@ def outlined(
 ) -> tuple[Silhouette, ...]:
     """Outline grouped fruits on the photo's own pixels, and compare them with each other."""
     found = [candidate(pixels, maps, groups, number, refine=refine) for number in range(1, groups.count + 1)]
-    likely = [one for one in found if one is not None and one.silhouette.score >= LOWEST_SCORE]
+    likely = [one for one in found if one is not None and one.silhouette.score >= LOWEST_NEAR_SCORE]
     return compared(likely, maps.shape)
 
 
