@@ -1,9 +1,12 @@
-"""Training pictures for the slope network: one pepper a view, with how its skin turns away from the camera.
+"""Training pictures for the slope network: one pepper a view, how its skin turns away from the camera, its
+axis and its size.
 
 One file a scene (`slopes_00000123.npz`), n views of `VIEW_PX` pixels a side, the pepper's box `FRUIT_PX` long:
 `radiance` float16 (n, VIEW_PX, VIEW_PX, 3) linear; `mask` uint8, 1 where body or calyx of this pepper shows;
 `normal` int8 (..., 2), the unit normal's parts across and down as the line of sight sees it, in 127ths; `weight`
-uint8, 1 where skin shows and the slope counts. The cosine to the camera follows from the two parts.
+uint8, 1 where skin shows and the slope counts. The cosine to the camera follows from the two parts. `axis` float32
+(n, 3), the unit vector towards the stem end: across, down, and away along the line of sight to the view's middle.
+`size` float32 (n, 2), ln of greatest diameter and length in view pixels, as they are at the pepper's middle.
 """
 
 from __future__ import annotations
@@ -15,28 +18,37 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter, map_coordinates
 
-from .forms import of_either_family
+from .fields import chance
+from .forms import any_form
 from .labels import Labels, label
 from .mesh import face_normals
-from .model import BODY
+from .model import BODY, FruitModel
 from .scene import Scene
 from .training import training_scene
+from .truth import size_of
 
 VIEW_PX, FRUIT_PX = 192, 120
 # Smaller ones show no lobes; what is mostly hidden has no outline to go by.
 LEAST_BOX_PX, LEAST_SHOWN = 56, 0.35
+LOST_STEMS = 0.15
+LAYERS = ("radiance", "mask", "normal", "weight", "axis", "size")
 
 
 def slopes_scene(seed: int, size: tuple[int, int] = (960, 720)) -> Scene:
-    """One random scene, its peppers from two families: slopes must not be learned from one family's habits."""
-    return training_scene(seed, size, make=of_either_family)
+    """One random scene of many forms, with more peppers that have lost their stem than a kitchen has."""
+
+    def make(rng: np.random.Generator, colour: str, **wishes: Any) -> FruitModel:
+        lost = {"stem": "missing"} if chance(rng, LOST_STEMS) else {}
+        return any_form(rng, colour, **{**wishes, **lost})
+
+    return training_scene(seed, size, make=make)
 
 
 def slope_views(scene: Scene, trace: Callable[[], NDArray[np.float32]]) -> dict[str, NDArray[Any]]:
     """Cut every pepper that shows well out of a traced scene."""
     labels = label(scene)
     radiance = None
-    views: dict[str, list[NDArray[Any]]] = {"radiance": [], "mask": [], "normal": [], "weight": []}
+    views: dict[str, list[NDArray[Any]]] = {name: [] for name in LAYERS}
     for number in range(1, len(scene.fruit) + 1):
         shown = (labels.fruit == number) & (labels.part <= 2)
         if not shown.any():
@@ -61,11 +73,39 @@ def slope_views(scene: Scene, trace: Callable[[], NDArray[np.float32]]) -> dict[
         parts = _warped(normal, affine, zoom) / np.maximum(kept, 1e-3)[..., None]
         views["normal"].append(np.round(np.clip(parts, -1, 1) * 127).astype(np.int8))
         views["weight"].append((kept > 0.6).astype(np.uint8))
-    shapes = {"radiance": (0, VIEW_PX, VIEW_PX, 3), "normal": (0, VIEW_PX, VIEW_PX, 2)}
+        views["axis"].append(_axis(scene, number, middle))
+        views["size"].append(_size(scene, number, zoom))
+    shapes = {
+        "radiance": (0, VIEW_PX, VIEW_PX, 3),
+        "normal": (0, VIEW_PX, VIEW_PX, 2),
+        "axis": (0, 3),
+        "size": (0, 2),
+    }
     return {
         name: np.stack(found) if found else np.zeros(shapes.get(name, (0, VIEW_PX, VIEW_PX)), np.uint8)
         for name, found in views.items()
     }
+
+
+def _axis(scene: Scene, number: int, middle: NDArray[np.float64]) -> NDArray[np.float32]:
+    """The axis towards the stem end, as the line of sight to the view's middle sees it (3,)."""
+    camera = scene.camera
+    ray = np.append((middle - camera.matrix[:2, 2]) / camera.matrix[[0, 1], [0, 1]], 1.0)
+    ray /= np.linalg.norm(ray)
+    axis = camera.rotation @ scene.fruit[number - 1].rotation[:, 2]
+    away = float(np.clip(axis @ ray, -1.0, 1.0))
+    across = (axis - away * ray)[:2]
+    across *= np.sqrt(1 - away**2) / max(float(np.linalg.norm(across)), 1e-9)
+    return np.array([*across, away], np.float32)
+
+
+def _size(scene: Scene, number: int, zoom: float) -> NDArray[np.float32]:
+    """Greatest diameter and length as ln of view pixels (2,)."""
+    placed, camera = scene.fruit[number - 1], scene.camera
+    away = float((camera.rotation @ (placed.position - camera.place))[2])
+    size = size_of(placed.model)
+    both = np.array([size["diameter_greatest_mm"], size["length_mm"]])
+    return np.asarray(np.log(both * camera.matrix[0, 0] / away * zoom), np.float32)
 
 
 def _normals(

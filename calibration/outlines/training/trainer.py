@@ -93,7 +93,11 @@ class Trainer(Generic[Target]):
         parts = self.losses(full_size(answer), targets)
         self.optimiser.zero_grad(set_to_none=True)
         torch.stack(list(parts.values())).sum().backward()
-        nn.utils.clip_grad_norm_(self.net.parameters(), 5.0)
+        norm = nn.utils.clip_grad_norm_(self.net.parameters(), 5.0)
+        if not torch.isfinite(norm):
+            # One such step would leave no weight a number.
+            print(f"step {self.steps} left out, its gradient is not finite: {parts}", flush=True)
+            return {name: torch.zeros_like(value) for name, value in parts.items()}
         self.optimiser.step()
         self.steps += 1
         self.crops += len(picture)
