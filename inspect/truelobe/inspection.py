@@ -28,6 +28,7 @@ from truelobe.corrections import (
 )
 from truelobe.figures import Figure, mixture
 from truelobe.fruit import FruitMaps, Silhouette, find_fruit, glance, model_name
+from truelobe.fruit.bearing import read_bearing
 from truelobe.fruit.body import BodyFit
 from truelobe.fruit.form import measure_form
 from truelobe.fruit.measure import Size, measure_size
@@ -150,7 +151,9 @@ def _measured(setting: Setting, silhouettes: Sequence[Silhouette]) -> PlateInspe
 
 def _stance(setting: Setting, silhouette: Silhouette) -> Stance:
     marked = stem_end_by_hand(silhouette, setting.request.corrections)
-    return find_stance(silhouette, setting.view, setting.errors.floor_mm, marked, given=marked is not None)
+    bearing = read_bearing(setting.photo.pixels, silhouette)
+    floor = setting.errors.floor_mm
+    return find_stance(silhouette, setting.view, floor, marked, given=marked is not None, bearing=bearing)
 
 
 def _coverages(
@@ -279,10 +282,10 @@ def _undecided(setting: Setting, silhouette: Silhouette, stance: Stance, coverag
 
 def _sizes(setting: Setting, stance: Stance) -> tuple[Size, Size | None]:
     """Measure the pepper; where the axis is unsure, weigh in what the other axis would give."""
-    size = measure_size(stance.fit, setting.errors)
+    size = measure_size(stance.fit, setting.errors, bearing=stance.bearing)
     if stance.other is None:
         return size, None
-    other = measure_size(stance.other, setting.errors)
+    other = measure_size(stance.other, setting.errors, bearing=stance.bearing)
     length = None if size.length is None else _either(size.length, other.length_likely, stance.weight)
     diameter = _either(size.diameter, other.diameter, stance.weight)
     return replace(size, diameter=diameter, length=length), other

@@ -26,6 +26,7 @@ from tests.benchmarks.truths import QUANTITIES, PepperTruth, PlateTruth, read_tr
 from truelobe.card import PrintScale, find_card, load_layout, scale_from_bars
 from truelobe.colour import correct_from_card, load_references, measure_coverage
 from truelobe.fruit.axis import stem_cue
+from truelobe.fruit.bearing import read_bearing
 from truelobe.fruit.grain import shading_direction
 from truelobe.fruit.measure import ViewErrors, measure_size
 from truelobe.fruit.pose import find_stance
@@ -187,8 +188,9 @@ def _floors(truth: PlateTruth) -> list[dict[str, float]]:
         floor: dict[str, float] = {}
         if one.hidden <= CLEAR:
             shape = _with_grain(one.silhouette(), photo)
-            stance = find_stance(shape, truth.view, truth.floor_mm, stem_cue(shape))
-            size = measure_size(stance.fit, ViewErrors({}, truth.floor_mm, 0.01))
+            bearing = read_bearing(photo.pixels, shape) if _inside(shape.box, photo.pixels.shape) else None
+            stance = find_stance(shape, truth.view, truth.floor_mm, stem_cue(shape), bearing=bearing)
+            size = measure_size(stance.fit, ViewErrors({}, truth.floor_mm, 0.01), bearing=bearing)
             floor = {"diameter": size.diameter.value, "width seen": size.width_seen.value}
             if size.length is not None:
                 floor["length"] = size.length.value

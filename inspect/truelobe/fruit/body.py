@@ -18,6 +18,7 @@ from scipy.optimize import least_squares
 
 from truelobe.camera import View
 from truelobe.fruit.axis import GLIMPSE, Pose, StemCue, axis_despite, guessed_axis
+from truelobe.fruit.bearing import Bearing
 from truelobe.fruit.priors import Priors
 from truelobe.fruit.shape import COARSE_ALONG, COARSE_ROUND, NAMES, Grid, make_grid
 from truelobe.fruit.silhouette import Silhouette, filled
@@ -38,6 +39,9 @@ ON_ITS_HEAD = 1.0
 SEEN_RIGHT, AWAY_FROM_MIDDLE = 3.7, 0.5
 # How well two taps set an axis, radians: 4 mm at each end of an 80 mm pepper.
 U_MARKED_AXIS = 0.07
+# A direction read by the pepper network is a pose of its own from this probability on, and this far from others;
+# it stands on its end beyond UPRIGHT_DEG; and another pose heeds it where it is NEAR_DEG or nearer.
+LEAST_CHANCE, APART_DEG, UPRIGHT_DEG, NEAR_DEG, LEAST_TURN = 0.03, 30.0, 50.0, 60.0, 0.3
 
 
 @dataclass(frozen=True)
@@ -168,6 +172,8 @@ def residuals(
     rows = [miss / (U_FORM_MM * np.sqrt(N_DIRECTIONS / READINGS))]
     if evidence.calyx is not None:
         rows.append((seen.calyx - evidence.calyx) * (start.distance_mm / evidence.u_calyx_mm))
+    if start.toward is not None:
+        rows.append((seen.axis - start.toward) / start.u_toward)
     rows.append((theta - np.array(priors.mean)) / np.array(priors.sd))
     return np.concatenate(rows, axis=1)
 
@@ -271,6 +277,38 @@ def start_despite(silhouette: Silhouette, view: View, floor_mm: float, cue: Stem
     end_px, height = middle_px + 40 * guess.direction, floor_mm + width / 2
     despite = _lying(middle_px, end_px, view, height, centre, width, distance)
     return replace(despite, u_turn=guess.u_rad, against=SEEN_RIGHT - gain)
+
+
+def read_starts(silhouette: Silhouette, view: View, floor_mm: float, bearing: Bearing) -> list[Start]:
+    """Return a pose for each direction the pepper network reads, likelier first; one for two opposite ones."""
+    width, distance = _first_size(silhouette, view, floor_mm)
+    centre = view.ideal(_hull_middle(silhouette)[None])[0]
+    poses: list[Start] = []
+    for axis, u, chance in sorted(bearing.axes(view), key=lambda one: -one[2]):
+        if chance < LEAST_CHANCE or any(_fold_deg(axis, one.toward) < APART_DEG for one in poses):
+            continue
+        rise = float(axis @ view.up)
+        level = axis - rise * view.up
+        level /= max(float(np.linalg.norm(level)), 1e-9)
+        lying = Start(centre, level, np.cross(view.up, level), view.up, width, distance, "lying")
+        if abs(rise) > np.sin(np.radians(UPRIGHT_DEG)):
+            lying = _upright(lying, view, "standing" if rise > 0 else "upside down")
+        poses.append(replace(lying, u_turn=max(u, LEAST_TURN), toward=axis, u_toward=u))
+    return poses
+
+
+def drawn_toward(start: Start, view: View, bearing: Bearing) -> Start:
+    """Return a pose that also heeds the nearest direction the pepper network reads, where one is near."""
+    axis, u, _ = max(bearing.axes(view), key=lambda one: float(one[0] @ start.axis))
+    near = float(axis @ start.axis) > np.cos(np.radians(NEAR_DEG))
+    return replace(start, toward=axis, u_toward=u) if near else start
+
+
+def _fold_deg(one: Floats, other: Floats | None) -> float:
+    """Angle between two axes whose ends are alike, degrees."""
+    if other is None:
+        return 90.0
+    return float(np.degrees(np.arccos(np.clip(abs(one @ other), 0.0, 1.0))))
 
 
 def _hull_middle(silhouette: Silhouette) -> Floats:

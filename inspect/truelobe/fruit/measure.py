@@ -5,7 +5,8 @@ overall extent parallel to it, stem left out, shoulders and lobes in (U.S. Stand
 effective 17 November 2005, as explained in the Purdue grading guide, 2006).
 
 The outline's own reach is what is measured. The fitted body says how a reach in the picture turns into
-millimetres: its distance, the tangent effect, the foreshortening of its axis, and how much of an end is seen.
+millimetres: its distance, the tangent effect, the foreshortening of its axis, and how much of an end is seen. What
+the pepper network reads of the sizes, from shading and form, is weighed in by its own uncertainty.
 """
 
 from __future__ import annotations
@@ -15,10 +16,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtri
 
 from truelobe.camera import Shifted, View
 from truelobe.figures import Contribution, Figure, SharedBy, from_draws
 from truelobe.fruit.axis import Pose
+from truelobe.fruit.bearing import Bearing
 from truelobe.fruit.body import N_DIRECTIONS, BodyFit, Evidence, gather, residuals
 from truelobe.fruit.priors import Quantity, Shares, lobing, misfit, outline_error
 from truelobe.fruit.shape import NAMES
@@ -34,6 +37,9 @@ N_DRAWS = 512
 # outlines and with true ones; a form alone would err little less, and an odd pepper would have no say. Across the
 # axis the outline's own reach errs least. Compared on development plates and on outline scenes of two families.
 LENGTH_FOLLOWS = 0.5
+# How alike sizes from the outline and sizes read by the network err: the correlation of the errors of 211 peppers
+# of the development plates is 0.49 for diameters and 0.33 for lengths.
+ERR_ALIKE = 0.5
 QUANTITIES: tuple[Quantity, Quantity] = ("width", "length")
 
 
@@ -121,7 +127,9 @@ def _toward(spans: Floats, direction: Floats) -> Floats:
     return read
 
 
-def measure_size(fit: BodyFit, errors: ViewErrors, rng: np.random.Generator | None = None) -> Size:
+def measure_size(
+    fit: BodyFit, errors: ViewErrors, rng: np.random.Generator | None = None, bearing: Bearing | None = None
+) -> Size:
     """Return a pepper's diameter, width seen and length with their budgets.
 
     Parameters
@@ -130,6 +138,8 @@ def measure_size(fit: BodyFit, errors: ViewErrors, rng: np.random.Generator | No
     errors : ViewErrors
     rng : numpy.random.Generator, optional
         Seeded afresh by default, so that the same photo always gives the same figures.
+    bearing : Bearing, optional
+        What the pepper network reads; without it the outline alone tells the sizes.
     """
     lines = _effects(fit, errors)
     value = read_extents(fit.theta[None], fit, fit.view, fit.floor_mm)[0]
@@ -155,7 +165,31 @@ def measure_size(fit: BodyFit, errors: ViewErrors, rng: np.random.Generator | No
     diameter = from_draws(
         np.maximum(read[0] + excess.draws, 1.0), [*(pair[0] for pair in lines), found[0].line, excess.line]
     )
+    if bearing is not None:
+        diameter = _weighed(diameter, read[0] + excess.draws, bearing.diameter_px, fit, draw)
+        length = _weighed(length, read[1] - misread[1].draws, bearing.length_px, fit, draw)
     return Size(diameter, width_seen, length if pose == "lying" else None, pose, length)
+
+
+def _weighed(
+    fitted: Figure, draws: Floats, read_px: tuple[float, float], fit: BodyFit, draw: np.random.Generator
+) -> Figure:
+    """Weigh a size fitted to the outline and one read by the network by their inverse variances.
+
+    Both err alike in part, which the weights leave out and the interval holds.
+    """
+    known = np.log(np.maximum(draws, 1.0))
+    spread, u_read = float(known.std()), read_px[1]
+    share = spread**2 / (spread**2 + u_read**2)
+    read = read_px[0] + np.log(float(fit.seen().centre[0, 2]) / fit.view.lens.focal_px)
+    fresh = ndtri((draw.permutation(N_DRAWS) + 0.5) / N_DRAWS)
+    alike = ndtri((known.argsort().argsort() + 0.5) / N_DRAWS)
+    strayed = ERR_ALIKE * alike + np.sqrt(1 - ERR_ALIKE**2) * fresh
+    both = np.exp((1 - share) * known + share * (read + u_read * strayed))
+    lines = [replace(line, effect=(1 - share) * line.effect) for line in fitted.budget]
+    added = np.sqrt(max(float(both.var()) - ((1 - share) * fitted.standard_uncertainty) ** 2, 0.0))
+    value = float(np.exp((1 - share) * np.log(max(fitted.value, 1.0)) + share * read))
+    return from_draws(both, [*lines, Contribution("size read from the picture", float(added), "pepper")], value)
 
 
 class _Counted:

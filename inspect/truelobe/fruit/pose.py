@@ -3,13 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from truelobe.camera import View
 from truelobe.fruit.axis import StemCue, stem_cue
-from truelobe.fruit.body import BodyFit, fit_body, start_despite, starts
+from truelobe.fruit.bearing import Bearing
+from truelobe.fruit.body import (
+    APART_DEG,
+    SEEN_RIGHT,
+    BodyFit,
+    drawn_toward,
+    fit_body,
+    read_starts,
+    start_despite,
+    starts,
+)
 from truelobe.fruit.priors import priors_for
 from truelobe.fruit.silhouette import Silhouette
 from truelobe.fruit.stance import Start
@@ -21,6 +31,8 @@ SURE = 3.0
 # of 196 lying peppers of made plates taken without their stems the signs of the axis alone name 96 % rightly, with
 # the fit's cost added 94 %.
 FIT_COUNTS = 0.4
+# A pose this much less likely than the likeliest, before any body is fitted, is not fitted.
+WORTH_A_FIT = 8.0
 
 
 @dataclass(frozen=True)
@@ -34,11 +46,14 @@ class Stance:
         The second reading where the axis is unsure.
     weight : float
         Probability of the first reading against the second, from their costs.
+    bearing : Bearing or None
+        What the pepper network reads of this pepper, where it was asked.
     """
 
     fit: BodyFit
     other: BodyFit | None = None
     weight: float = 1.0
+    bearing: Bearing | None = None
 
     @property
     def unsure(self) -> bool:
@@ -47,7 +62,13 @@ class Stance:
 
 
 def find_stance(
-    silhouette: Silhouette, view: View, floor_mm: float, cue: StemCue | None = None, *, given: bool = False
+    silhouette: Silhouette,
+    view: View,
+    floor_mm: float,
+    cue: StemCue | None = None,
+    *,
+    given: bool = False,
+    bearing: Bearing | None = None,
 ) -> Stance:
     """Fit a body in every pose worth trying and choose.
 
@@ -61,14 +82,20 @@ def find_stance(
         A stem end marked by a person; else the masks are asked.
     given : bool
         True when a person marked the stem end: then nothing is left to ask.
+    bearing : Bearing, optional
+        What the pepper network reads; without it outline, shading and stem end alone are asked.
     """
     cue = cue or stem_cue(silhouette)
-    ranked = sorted(_fits(silhouette, view, floor_mm, cue, given), key=lambda pair: pair[0])
+    if bearing is None:
+        readings = _fits(silhouette, view, floor_mm, cue, given)
+    else:
+        readings = _read_fits(silhouette, view, floor_mm, cue, given, bearing)
+    ranked = sorted(readings, key=lambda pair: pair[0])
     (cost, best), *others = ranked
     near = [(other_cost, fit) for other_cost, fit in others if other_cost - cost < SURE]
     if given or not near:
-        return Stance(best)
-    return Stance(best, near[0][1], float(1 / (1 + np.exp(cost - near[0][0]))))
+        return Stance(best, bearing=bearing)
+    return Stance(best, near[0][1], float(1 / (1 + np.exp(cost - near[0][0]))), bearing)
 
 
 def _fits(
@@ -87,6 +114,35 @@ def _fits(
     if despite is not None and despite.against < SURE:
         readings.append((min(fit.cost for fit in fits) + despite.against, fitted(despite)))
     return readings
+
+
+def _read_fits(
+    silhouette: Silhouette, view: View, floor_mm: float, cue: StemCue | None, given: bool, bearing: Bearing
+) -> list[tuple[float, BodyFit]]:
+    """Fit the poses that a stem end seen and the pepper network speak for, each with how unlikely it is."""
+    seen = [] if cue is None else starts(silhouette, view, floor_mm, cue)
+    poses = [(drawn_toward(start, view, bearing), cue) for start in seen]
+    if not given:
+        read = read_starts(silhouette, view, floor_mm, bearing)
+        if seen:
+            # The stem end may be a neighbor's: then it says nothing of this pepper.
+            read = [replace(one, against=SEEN_RIGHT) for one in read if all(_apart(one, two) for two in seen)]
+        poses += [(start, None) for start in read]
+    costs = [start.against - bearing.log_likelihood(start.axis, view) for start, _ in poses]
+    likely = [pose for pose, cost in zip(poses, costs, strict=True) if cost < min(costs) + WORTH_A_FIT]
+    fits = [
+        fit_body(silhouette, view, floor_mm, start, priors_for(start.pose, start.u_turn), own)
+        for start, own in likely
+    ]
+    return [
+        (FIT_COUNTS * fit.cost + fit.start.against - bearing.log_likelihood(fit.seen().axis[0], view), fit)
+        for fit in fits
+    ]
+
+
+def _apart(one: Start, two: Start) -> bool:
+    """Whether two poses point far apart."""
+    return bool(one.axis @ two.axis < np.cos(np.radians(APART_DEG)))
 
 
 def _unseen(

@@ -38,6 +38,10 @@ class Start:
         What speaks against this pose before the body is fitted, as a difference of log likelihoods.
     u_turn : float or None
         Standard uncertainty of the axis in the picture, radians, where no stem shows.
+    toward : float64, shape (3,), or None
+        Where the pepper network reads the axis to point, a unit vector in the camera frame.
+    u_toward : float
+        Its standard uncertainty, radians.
     """
 
     centre: Floats
@@ -49,6 +53,8 @@ class Start:
     pose: Pose
     against: float = 0.0
     u_turn: float | None = None
+    toward: Floats | None = None
+    u_toward: float = 1.0
 
 
 @dataclass(frozen=True)
