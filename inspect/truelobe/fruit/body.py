@@ -290,10 +290,12 @@ def read_starts(silhouette: Silhouette, view: View, floor_mm: float, bearing: Be
         rise = float(axis @ view.up)
         level = axis - rise * view.up
         level /= max(float(np.linalg.norm(level)), 1e-9)
-        lying = Start(centre, level, np.cross(view.up, level), view.up, width, distance, "lying")
+        pose = Start(centre, level, np.cross(view.up, level), view.up, width, distance, "lying")
         if abs(rise) > np.sin(np.radians(UPRIGHT_DEG)):
-            lying = _upright(lying, view, "standing" if rise > 0 else "upside down")
-        poses.append(replace(lying, u_turn=max(u, LEAST_TURN), toward=axis, u_toward=u))
+            pose = _upright(pose, view, "standing" if rise > 0 else "upside down")
+        else:
+            pose = replace(pose, u_turn=max(u, LEAST_TURN))
+        poses.append(replace(pose, toward=axis, u_toward=u))
     return poses
 
 

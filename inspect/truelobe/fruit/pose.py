@@ -20,7 +20,7 @@ from truelobe.fruit.body import (
     start_despite,
     starts,
 )
-from truelobe.fruit.priors import priors_for
+from truelobe.fruit.priors import Priors, priors_for
 from truelobe.fruit.silhouette import Silhouette
 from truelobe.fruit.stance import Start
 
@@ -130,14 +130,17 @@ def _read_fits(
         poses += [(start, None) for start in read]
     costs = [start.against - bearing.log_likelihood(start.axis, view) for start, _ in poses]
     likely = [pose for pose, cost in zip(poses, costs, strict=True) if cost < min(costs) + WORTH_A_FIT]
-    fits = [
-        fit_body(silhouette, view, floor_mm, start, priors_for(start.pose, start.u_turn), own)
-        for start, own in likely
-    ]
+    fits = [fit_body(silhouette, view, floor_mm, start, _priors_read(start), own) for start, own in likely]
     return [
         (FIT_COUNTS * fit.cost + fit.start.against - bearing.log_likelihood(fit.seen().axis[0], view), fit)
         for fit in fits
     ]
+
+
+def _priors_read(start: Start) -> Priors:
+    """The priors where the network is heard: it says how far an axis lifts, so that prior need not be loosened."""
+    priors = priors_for(start.pose)
+    return priors if start.u_turn is None else priors.looser("turn", start.u_turn)
 
 
 def _apart(one: Start, two: Start) -> bool:
