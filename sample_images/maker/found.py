@@ -1,10 +1,10 @@
 """What a finder makes of a true outline: errors measured on traced plates, lent to outline scenes.
 
 Each donor is one pepper of the development plates as the tool found it: how far its outline ran outside the true
-one all round, counted from the direction of the stem end, and what became of its stem cue. An outline scene's
-pepper borrows the errors of one donor of its own difficulty and pose, mirrored half the time. So errors keep their
-size, their smoothness, their tails and where along the fruit they sit. `python -m tests.benchmarks.found_errors`
-measures the donors anew.
+one all round, counted from the direction of the stem end, what became of its stem cue, and what the pepper
+network read of its axis and size. An outline scene's pepper borrows the errors of one donor of its own difficulty
+and pose, mirrored half the time. So errors keep their size, their smoothness, their tails and where along the
+fruit they sit. `python -m tests.benchmarks.found_errors` measures the donors anew.
 """
 
 from __future__ import annotations
@@ -40,8 +40,14 @@ class Donor:
     cue_offset : float64 (2,)
         From the true cue to the found one, along the axis' direction in the picture and across it; from the
         outline's middle where there is no true cue.
-    grain : float64 (2,)
-        Which way the shading runs, at twice its angle counted from the stem end.
+    toward : float64 (2, 3)
+        The two directions that the network reads, in the frame of the true axis (`frame_of`).
+    held, chance : float64 (2,)
+        How firmly each is held, and how likely it is.
+    size_off, size_u : float64 (2,)
+        ln of read over true diameter and length, and how far off the network thinks each is.
+    excess : float
+        ln of the greatest diameter over the width seen.
     """
 
     difficulty: str
@@ -51,7 +57,18 @@ class Donor:
     cue_found: str | None
     cue_share: float
     cue_offset: Floats
-    grain: Floats
+    toward: Floats
+    held: Floats
+    chance: Floats
+    size_off: Floats
+    size_u: Floats
+    excess: float
+
+
+@lru_cache(maxsize=1)
+def size_follows() -> float:
+    """How much of a pepper's lobing, of the excess of its diameter over the width seen, the network misreads."""
+    return float(json.loads(FILE.read_text(encoding="utf-8"))["size_follows"])
 
 
 @lru_cache(maxsize=1)
@@ -67,7 +84,8 @@ def donors() -> tuple[Donor, ...]:
             row["cue_found"],
             row["cue_share"],
             np.array(row["cue_offset"]),
-            np.array(row["grain"]),
+            *(np.array(row[name]) for name in ("toward", "held", "chance", "size_off", "size_u")),
+            row["excess"],
         )
         for row in rows
     )
@@ -89,12 +107,19 @@ def toward_stem(axis_px: Floats) -> Floats:
     return unit
 
 
-def turned_twice(vector: Floats, stem: Floats, *, back: bool = False) -> Floats:
-    """Turn a vector that stands for twice an angle from the stem's frame into the picture's, or back."""
-    angle = 2 * np.arctan2(stem[1], stem[0]) * (-1 if back else 1)
-    c, s = np.cos(angle), np.sin(angle)
-    turned: Floats = np.array([[c, -s], [s, c]]) @ vector
-    return turned
+def frame_of(axis: Floats) -> Floats:
+    """Unit vectors along an axis, toward the camera and aside (3, 3); the axis as the line of sight sees it."""
+    sight = np.array([0.0, 0.0, -1.0]) if abs(axis[2]) < 0.99 else np.array([1.0, 0.0, 0.0])
+    near = sight - (sight @ axis) * axis
+    near /= np.linalg.norm(near)
+    return np.stack([axis, near, np.cross(axis, near)])
+
+
+def size_read(donor: Donor, true: Floats, excess: float) -> Floats:
+    """ln of the sizes that the donor's network would read for another pepper, more or less lobed."""
+    follows = np.array([size_follows(), 0.0]) * (excess - donor.excess)
+    read: Floats = np.log(true) + donor.size_off + follows
+    return read
 
 
 def middle_of(outline: Floats) -> Floats:

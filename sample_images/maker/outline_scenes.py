@@ -269,6 +269,7 @@ def _truth(placed: PlacedFruit, number: int, camera: Camera, hidden: float, pixe
         "axis_px": camera.project(ends)[0],
         "centre_px": camera.project(placed.position[None])[0][0],
         "axis_towards_camera_deg": float(np.degrees(np.arcsin(np.clip(axis @ view, -1, 1)))),
+        "depth_mm": float((camera.rotation @ (placed.position - camera.place))[2]),
         "hidden_fraction": hidden,
         "pixels": pixels,
         "made": model.notes,

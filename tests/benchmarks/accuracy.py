@@ -27,14 +27,13 @@ from truelobe.card import PrintScale, find_card, load_layout, scale_from_bars
 from truelobe.colour import correct_from_card, load_references, measure_coverage
 from truelobe.fruit.axis import stem_cue
 from truelobe.fruit.bearing import read_bearing
-from truelobe.fruit.grain import shading_direction
 from truelobe.fruit.measure import ViewErrors, measure_size
 from truelobe.fruit.pose import find_stance
-from truelobe.fruit.silhouette import Silhouette, filled
+from truelobe.fruit.silhouette import filled
 from truelobe.fruit.skin import map_skin
 from truelobe.inspection import inspect_plate
 from truelobe.messages import TruelobeError
-from truelobe.photo import Photo, read_photo
+from truelobe.photo import read_photo
 from truelobe.request import Correction, Request
 
 RULER_STEP_MM, U_RULER_MM = 0.5, 0.3
@@ -109,7 +108,7 @@ def _axis_asked(seen: dict[str, Any]) -> bool:
 def _line(one: PepperTruth, seen: dict[str, Any]) -> Correction:
     """Draw a pepper's true axis over what was found, stem end first, with an unsteady finger."""
     reach = float(np.hypot(*(one.axis_px[0] - one.axis_px[1])))
-    shaken = one.axis_px + np.random.default_rng(one.number).normal(0, U_FINGER * reach, (2, 2))
+    shaken = one.axis_px[::-1] + np.random.default_rng(one.number).normal(0, U_FINGER * reach, (2, 2))
     (x0, y0), (x1, y1) = shaken.tolist()
     across, down = seen["centre_px"]
     return Correction("axis", at=(across, down), line=((x0, y0), (x1, y1)))
@@ -187,14 +186,17 @@ def _floors(truth: PlateTruth) -> list[dict[str, float]]:
     for one in truth.peppers:
         floor: dict[str, float] = {}
         if one.hidden <= CLEAR:
-            shape = _with_grain(one.silhouette(), photo)
-            bearing = read_bearing(photo.pixels, shape) if _inside(shape.box, photo.pixels.shape) else None
+            shape = one.silhouette()
+            if not _inside(shape.box, photo.pixels.shape):
+                floors.append(floor)
+                continue
+            bearing = read_bearing(photo.pixels, shape)
             stance = find_stance(shape, truth.view, truth.floor_mm, stem_cue(shape), bearing=bearing)
             size = measure_size(stance.fit, ViewErrors({}, truth.floor_mm, 0.01), bearing=bearing)
             floor = {"diameter": size.diameter.value, "width seen": size.width_seen.value}
             if size.length is not None:
                 floor["length"] = size.length.value
-            if correction is not None and _inside(shape.box, photo.pixels.shape):
+            if correction is not None:
                 x0, y0, x1, y1 = shape.box
                 skin = map_skin(stance.fit)
                 covered = measure_coverage(
@@ -212,14 +214,6 @@ def _floors(truth: PlateTruth) -> list[dict[str, float]]:
                     floor["coverage"] = covered.figure.value
         floors.append(floor)
     return floors
-
-
-def _with_grain(shape: Silhouette, photo: Photo) -> Silhouette:
-    """The true outline tells nothing of the skin's shading, so the photo is asked."""
-    if not _inside(shape.box, photo.pixels.shape):
-        return shape
-    x0, y0, x1, y1 = shape.box
-    return replace(shape, grain=shading_direction(photo.pixels[y0:y1, x0:x1], shape.body))
 
 
 def _inside(box: tuple[int, int, int, int], shape: tuple[int, ...]) -> bool:

@@ -2,7 +2,8 @@
 
 Forms come from two generators in equal shares, seeds from a range that no fit has seen. The card lies beside the
 peppers as a simulated print whose corners are read with a finder's noise, so the camera is recovered, not given;
-outlines and stem cues carry the errors of found ones (`sample_images/maker/found.py`). Half the time the height of
+outlines, stem cues, and axes and sizes read from the picture carry the errors of found ones
+(`sample_images/maker/found.py`). Half the time the height of
 the plate is told, and of a quarter of the photos the focal length is not known. Colors are not tested here.
 """
 
@@ -17,15 +18,17 @@ from typing import Any
 
 import cv2
 import numpy as np
-from sample_images.maker.found import Donor, draw_donor, middle_of, misread, toward_stem, turned_twice
+from sample_images.maker.found import Donor, draw_donor, frame_of, middle_of, misread, size_read, toward_stem
 from sample_images.maker.outline_scenes import BOTH, OutlineScene, SeenPepper, outline_scenes
 from sample_images.maker.scene import PlacedCard
 from tests.benchmarks.accuracy import ruler_scale
 from tests.benchmarks.tables import columns, fit_constant, interval_score, rmse
+from tests.benchmarks.truths import axis_of
 
 from truelobe.camera import Lens, View, shifted_views, view_from_card
 from truelobe.card import load_layout
 from truelobe.fruit.axis import StemCue, stem_cue
+from truelobe.fruit.bearing import Bearing, against_sight
 from truelobe.fruit.measure import ViewErrors
 from truelobe.fruit.pose import find_stance
 from truelobe.fruit.silhouette import Silhouette, filled
@@ -40,6 +43,8 @@ CORNER_SD_PX = 0.1
 TOLD, FOCAL_UNKNOWN = 0.5, 0.25
 CLEAR, TILTED_DEG = 0.03, 20.0
 PROCESSES, PEPPERS_A_BATCH = 2, 25
+# A perfect eye's reading of the axis, held to 6 degrees, and of a size that it keeps to itself.
+RIGHTLY_HELD, NOTHING_KNOWN = 100.0, 1e3
 Row = dict[str, Any]
 
 
@@ -87,12 +92,13 @@ def measure_scene(scene: OutlineScene, *, clean: bool = False) -> list[Row]:
     for pepper in scene.peppers:
         shape = silhouette_of(pepper)
         cue = stem_cue(shape)
+        bearing = read_rightly(pepper, scene)
         if not clean:
-            lying = pepper.truth["pose"] == "lying"
-            shape, cue = as_found(
-                rng, pepper, shape, cue, draw_donor(rng, scene.difficulty, lying, cue is not None)
-            )
-        stance = find_stance(shape, setting.view, setting.errors.floor_mm, cue)
+            donor = draw_donor(rng, scene.difficulty, pepper.truth["pose"] == "lying", cue is not None)
+            mirror = bool(rng.random() < 0.5)
+            shape, cue = as_found(pepper, shape, cue, donor, mirror)
+            bearing = as_read(pepper, scene, donor, mirror)
+        stance = find_stance(shape, setting.view, setting.errors.floor_mm, cue, bearing=bearing)
         size, _ = _sizes(setting, stance)
         figures = {"diameter": size.diameter, "width seen": size.width_seen, "length": size.length}
         rows.append(
@@ -159,12 +165,12 @@ def _beside(pepper: SeenPepper, ring: np.ndarray) -> np.ndarray:
 
 
 def as_found(
-    rng: np.random.Generator, pepper: SeenPepper, shape: Silhouette, cue: StemCue | None, donor: Donor
+    pepper: SeenPepper, shape: Silhouette, cue: StemCue | None, donor: Donor, mirror: bool
 ) -> tuple[Silhouette, StemCue | None]:
     """The outline and stem cue with one found pepper's errors."""
     outline = shape.outline_px[0]
     middle, stem = middle_of(outline), toward_stem(pepper.truth["axis_px"])
-    size, mirror = float(np.sqrt(shape.body.sum())), bool(rng.random() < 0.5)
+    size = float(np.sqrt(shape.body.sum()))
     moved = misread(outline, donor, middle, stem, size, mirror)
     (x0, y0), (x1, y1) = np.floor(moved.min(axis=0)).astype(int) - 2, np.ceil(moved.max(axis=0)).astype(int) + 3
     box = (int(x0), int(y0), int(x1), int(y1))
@@ -177,7 +183,6 @@ def as_found(
         stem=none,
         outline_px=(moved,),
         occluded=shape.occluded[:1],
-        grain=turned_twice(donor.grain * [1, -1 if mirror else 1], stem),
     )
     if donor.cue_found is None:
         return found, None
@@ -190,6 +195,42 @@ def as_found(
     if donor.cue_true is None:
         return found, cue
     return found, StemCue(cue.end_px + offset, donor.cue_found, donor.cue_share)
+
+
+def as_read(pepper: SeenPepper, scene: OutlineScene, donor: Donor, mirror: bool) -> Bearing:
+    """What the network would read with one found pepper's errors of axis and size."""
+    right = read_rightly(pepper, scene)
+    toward = donor.toward * [1, 1, -1 if mirror else 1] @ frame_of(right.toward[0])
+    truth = pepper.truth
+    excess = float(np.log(truth["diameter_greatest_mm"] / truth["width_seen_mm"]))
+    read = size_read(donor, np.exp([right.diameter_px[0], right.length_px[0]]), excess)
+    (diameter, length), (u_diameter, u_length) = read.tolist(), donor.size_u.tolist()
+    return replace(
+        right,
+        toward=toward,
+        held=donor.held,
+        chance=donor.chance,
+        diameter_px=(diameter, u_diameter),
+        length_px=(length, u_length),
+    )
+
+
+def read_rightly(pepper: SeenPepper, scene: OutlineScene) -> Bearing:
+    """The true axis, and nothing of the sizes: their uncertainty is beyond all bounds."""
+    truth, view = pepper.truth, clean_setting(scene).view
+    axis = axis_of(view.ideal(np.array(truth["axis_px"])), truth["axis_towards_camera_deg"])
+    middle = middle_of(truth["outline_px"][0])
+    sight = np.append(view.ideal(middle[None])[0], 1.0)
+    seen = against_sight(axis, sight / np.linalg.norm(sight))
+    per_mm = view.lens.focal_px / truth["depth_mm"]
+    return Bearing(
+        np.array([seen, -seen]),
+        np.array([RIGHTLY_HELD, RIGHTLY_HELD]),
+        np.array([1.0, 0.0]),
+        (float(np.log(truth["diameter_greatest_mm"] * per_mm)), NOTHING_KNOWN),
+        (float(np.log(truth["length_mm"] * per_mm)), NOTHING_KNOWN),
+        middle,
+    )
 
 
 def clean_setting(scene: OutlineScene) -> SimpleNamespace:

@@ -25,6 +25,7 @@ from truelobe.card import UNMEASURED, CardSighting, find_card
 from truelobe.colour import Coverage, correct_from_card, load_references, measure_coverage
 from truelobe.data import data_path
 from truelobe.fruit import Silhouette, find_fruit, model_name
+from truelobe.fruit.bearing import read_bearing
 from truelobe.fruit.form import measure_form
 from truelobe.fruit.ground import ground_between
 from truelobe.fruit.measure import ViewErrors, measure_size
@@ -116,7 +117,8 @@ def time_steps(data: bytes) -> list[Timing]:
     found = find_fruit(photo.pixels, (sighting.outline_px,))
     rings = [one.outline_px[0] for one in found]
     floor, u_floor = FLOOR_MM[None]
-    stances = [find_stance(one, view, floor) for one in found]
+    bearings = [read_bearing(photo.pixels, one) for one in found]
+    stances = [find_stance(one, view, floor, bearing=read) for one, read in zip(found, bearings, strict=True)]
     fits = [fit for stance in stances for fit in (stance.fit, stance.other) if fit is not None]
     skins = [map_skin(stance.fit) for stance in stances]
     references = load_references()
@@ -138,7 +140,11 @@ def time_steps(data: bytes) -> list[Timing]:
         ("references", load_references),
         (f"outlines ({len(found)} found)", lambda: find_fruit(photo.pixels, (sighting.outline_px,))),
         ("what the card lies on", lambda: _ground(photo, sighting, rings)),
-        ("bodies", lambda: [find_stance(one, view, floor) for one in found]),
+        ("axes and sizes read", lambda: [read_bearing(photo.pixels, one) for one in found]),
+        (
+            "bodies",
+            lambda: [find_stance(one, view, floor, bearing=r) for one, r in zip(found, bearings, strict=True)],
+        ),
         ("skin maps", lambda: [map_skin(stance.fit) for stance in stances]),
         ("coverage", lambda: [covered(*both) for both in zip(found, skins, strict=True)]),
         ("places pointed at", lambda: point_out(photo.pixels, seen, correction)),

@@ -27,7 +27,13 @@ class PepperTruth:
     calyx_px: tuple[Polygon, ...]
     stem_px: tuple[Polygon, ...]
     centre_px: Polygon
-    axis_px: Polygon  # stem end, blossom end
+    axis_px: Polygon  # blossom end, stem end
+    towards_camera_deg: float
+    height_mm: float
+
+    def axis(self, view: View) -> Polygon:
+        """Return the axis toward the stem end, a unit vector in the camera frame, shape (3,)."""
+        return axis_of(view.ideal(self.axis_px), self.towards_camera_deg)
 
     def silhouette(self) -> Silhouette:
         """Return the outline as a perfect finder would hand it on."""
@@ -105,7 +111,23 @@ def _pepper(one: dict[str, Any]) -> PepperTruth:
         stem_px=_rings(one["stem_px"]),
         centre_px=np.array(one["centre_px"]),
         axis_px=np.array(one["axis_px"]),
+        towards_camera_deg=one["axis_towards_camera_deg"],
+        height_mm=one["height_of_centre_mm"],
     )
+
+
+def axis_of(ends: Polygon, towards_camera_deg: float) -> Polygon:
+    """Return an axis in the camera frame from its two ends in ideal image coordinates and its tilt.
+
+    The part at right angles to the line of sight has the direction that the picture shows; the rest lies along it.
+    """
+    middle, way = ends.mean(axis=0), ends[1] - ends[0]
+    sideways = np.append(way, 0.0) - np.append(middle, 1.0) * (way @ middle) / (1 + middle @ middle)
+    sideways /= max(float(np.linalg.norm(sideways)), 1e-9)
+    sight = np.append(middle, 1.0) / np.sqrt(1 + middle @ middle)
+    tilt = np.radians(towards_camera_deg)
+    axis: Polygon = np.cos(tilt) * sideways - np.sin(tilt) * sight
+    return axis
 
 
 def _rings(polygons: list[list[list[float]]] | None) -> tuple[Polygon, ...]:

@@ -13,7 +13,7 @@ from tests.benchmarks.truths import read_truth
 from tests.fruit.test_fruit_body import FLOOR, ellipsoid, over_the_table, sure
 
 from truelobe.data import data_path
-from truelobe.fruit.bearing import HELD, Bearing, _from_sight, against_sight, read_bearing
+from truelobe.fruit.bearing import HELD, Bearing, against_sight, from_sight, read_bearing
 from truelobe.fruit.measure import measure_size
 from truelobe.fruit.pose import find_stance
 from truelobe.photo import read_photo
@@ -51,7 +51,7 @@ def test_a_direction_survives_the_way_to_the_line_of_sight_and_back(rise: float,
     flat = np.sqrt(1 - rise**2)
     axis = np.array([flat * np.cos(turn), flat * np.sin(turn), rise])
     ray = np.array([x, y, 1.0]) / np.sqrt(x**2 + y**2 + 1)
-    back = _from_sight(against_sight(axis, ray), ray)
+    back = from_sight(against_sight(axis, ray), ray)
     # The frame takes the sideways part's direction from the picture: exact along the line of sight, and to the
     # square of the angle off the camera's axis beside it (0.4 is 22 degrees: 8 %).
     assert back @ ray == pytest.approx(axis @ ray, abs=1e-6)
@@ -64,7 +64,7 @@ def test_the_likelihood_is_the_von_mises_fisher_density_over_an_even_one():
     axis, other = in_card([1, 0, 0]), in_card([1, 0.3, 0])
     read = bearing(axis, held=12.0)
     there = read.toward[0]
-    seen = against_sight(other, read._ray(VIEW))
+    seen = against_sight(other, read.sight(VIEW))
     true = vonmises_fisher(there, 12.0).pdf(seen) * 4 * np.pi
     assert read.log_likelihood(other, VIEW) == pytest.approx(np.log(0.98 * true + 0.02), abs=1e-9)
 
@@ -92,6 +92,12 @@ def test_a_pepper_read_as_standing_is_taken_so():
     silhouette, _ = ellipsoid(80.0, 80.0, 0.0, VIEW)
     read = replace(bearing(in_card([0.05, 0, -1])), middle_px=silhouette.centre_px)
     assert find_stance(silhouette, VIEW, FLOOR, bearing=read).fit.start.pose == "standing"
+
+
+def test_with_neither_a_stem_end_nor_a_reading_there_is_no_pose():
+    silhouette, _ = ellipsoid(80.0, 80.0, 0.0, VIEW)
+    with pytest.raises(ValueError, match="stem end"):
+        find_stance(silhouette, VIEW, FLOOR)
 
 
 def test_a_stem_end_that_is_marked_is_not_outvoted():

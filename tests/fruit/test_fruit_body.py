@@ -10,6 +10,7 @@ import pytest
 
 from truelobe.camera import Lens, View
 from truelobe.fruit.axis import StemCue
+from truelobe.fruit.bearing import Bearing, against_sight
 from truelobe.fruit.body import N_DIRECTIONS, BodyFit, fit_body, residuals, starts
 from truelobe.fruit.measure import U_EDGE_MM, U_EDGE_PX, ViewErrors, measure_size, read_extents
 from truelobe.fruit.pose import Stance, find_stance
@@ -218,9 +219,18 @@ def test_an_axis_marked_by_two_taps_is_kept_where_no_stem_shows() -> None:
     assert abs(size.width_seen.value - 95.0) < 2 * size.width_seen.standard_uncertainty
 
 
-def test_a_stem_at_the_side_of_a_long_fruit_is_taken_for_a_neighbors_unless_a_person_marked_it() -> None:
+def test_a_stem_at_the_side_of_a_fruit_read_along_is_taken_for_a_neighbors_unless_a_person_marked_it() -> None:
     view = over_the_table(10.0)
     silhouette, cue = ellipsoid(45.0, 150.0, 130.0, view)
+    angle = np.radians(130.0)
+    sight = np.append(view.ideal(silhouette.centre_px[None])[0], 1.0)
+    toward = against_sight(
+        view.rotation @ np.array([np.cos(angle), np.sin(angle), 0.0]), sight / np.linalg.norm(sight)
+    )
+    nothing = (5.0, 1e3)
+    read = Bearing(
+        np.array([toward, -toward]), np.full(2, 20.0), np.array([0.9, 0.1]), nothing, nothing, silhouette.centre_px
+    )
     middle = silhouette.outline_px[0].mean(axis=0)
     along = cue.end_px - middle
     beside = StemCue(middle + 0.3 * np.array([-along[1], along[0]]), "stem", 0.01)
@@ -232,20 +242,20 @@ def test_a_stem_at_the_side_of_a_long_fruit_is_taken_for_a_neighbors_unless_a_pe
         return float(np.degrees(np.arccos(abs(cosine))))
 
     # An outline with smooth, noiseless sides gives its own axis to a few degrees; the stem stands at 90.
-    assert off_deg(find_stance(silhouette, view, FLOOR, beside)) < 10
-    assert off_deg(find_stance(silhouette, view, FLOOR, beside, given=True)) > 60
-    own = find_stance(silhouette, view, FLOOR, cue)
+    assert off_deg(find_stance(silhouette, view, FLOOR, beside, bearing=read)) < 10
+    assert off_deg(find_stance(silhouette, view, FLOOR, beside, given=True, bearing=read)) > 60
+    own = find_stance(silhouette, view, FLOOR, cue, bearing=read)
     assert off_deg(own) < 10
     assert not own.unsure
 
 
 def test_of_two_readings_the_weighed_mean_is_said_and_a_hidden_length_widens() -> None:
     view = over_the_table(5.0)
-    silhouette, _ = ellipsoid(80.0, 95.0, 20.0, view)
-    lying, head = starts(silhouette, view, FLOOR, None)[0], starts(silhouette, view, FLOOR, None)[-1]
-    fits = [
-        fit_body(silhouette, view, FLOOR, one, priors_for(one.pose, one.u_turn), None) for one in (lying, head)
-    ]
+    silhouette, cue = ellipsoid(80.0, 95.0, 20.0, view)
+    toward_middle = StemCue(0.5 * (cue.end_px + silhouette.centre_px), "calyx", 0.05)
+    poses = starts(silhouette, view, FLOOR, toward_middle)
+    assert [one.pose for one in poses] == ["lying", "standing"]
+    fits = [fit_body(silhouette, view, FLOOR, one, priors_for(one.pose), None) for one in poses]
     first, second = (measure_size(fit, sure(view)) for fit in fits)
     setting: Any = SimpleNamespace(errors=sure(view))
     size, _ = _sizes(setting, Stance(fits[0], fits[1], 0.7))

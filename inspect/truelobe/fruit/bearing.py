@@ -60,18 +60,19 @@ class Bearing:
 
     def log_likelihood(self, axis: Floats, view: View) -> float:
         """Return how well an axis, a unit vector in the camera frame, agrees; 0 where nothing is known."""
-        density = self.chance * _density(self.held, self.toward @ against_sight(axis, self._ray(view)))
+        density = self.chance * _density(self.held, self.toward @ against_sight(axis, self.sight(view)))
         return float(np.log((1 - _ASTRAY) * density.sum() * 4 * np.pi + _ASTRAY))
 
     def axes(self, view: View) -> list[tuple[Floats, float, float]]:
         """Return the directions in the camera frame, each with its standard uncertainty, radians, and chance."""
-        ray = self._ray(view)
+        sight = self.sight(view)
         return [
-            (_from_sight(toward, ray), float(1 / np.sqrt(max(held, 1.0))), float(chance))
+            (from_sight(toward, sight), float(1 / np.sqrt(max(held, 1.0))), float(chance))
             for toward, held, chance in zip(self.toward, self.held, self.chance, strict=True)
         ]
 
-    def _ray(self, view: View) -> Floats:
+    def sight(self, view: View) -> Floats:
+        """Return the line of sight, a unit vector in the camera frame."""
         ray = np.append(view.ideal(self.middle_px[None])[0], 1.0)
         unit: Floats = ray / np.linalg.norm(ray)
         return unit
@@ -122,7 +123,7 @@ def against_sight(axis: Floats, ray: Floats) -> Floats:
     return np.array([*across, away])
 
 
-def _from_sight(toward: Floats, ray: Floats) -> Floats:
+def from_sight(toward: Floats, ray: Floats) -> Floats:
     """The way back: the sideways part lies in the plane at right angles to the line of sight."""
     sideways = np.append(toward[:2], -(toward[:2] @ ray[:2]) / ray[2])
     sideways *= np.sqrt(max(1 - toward[2] ** 2, 0.0)) / max(float(np.linalg.norm(sideways)), 1e-9)

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
 from truelobe.camera import View
-from truelobe.fruit.axis import GLIMPSE, Pose, StemCue, axis_despite, guessed_axis
+from truelobe.fruit.axis import GLIMPSE, Pose, StemCue
 from truelobe.fruit.bearing import Bearing
 from truelobe.fruit.priors import Priors
 from truelobe.fruit.shape import COARSE_ALONG, COARSE_ROUND, NAMES, Grid, make_grid
@@ -32,11 +32,9 @@ N_DIRECTIONS = 40
 U_FORM_MM = 1.0
 READINGS = 16.0
 SPUR, SPUR_PX = 0.08, 160
-# What speaks against a pepper on its head, as a difference of log likelihoods: few are put down so.
-ON_ITS_HEAD = 1.0
 # How much likelier a stem end seen is this pepper's own than not, as a difference of log likelihoods: all but 3 of
-# 127 were. One this near to the middle of the fruit, as a share of its reach, tells no direction in the picture.
-SEEN_RIGHT, AWAY_FROM_MIDDLE = 3.7, 0.5
+# 127 were.
+SEEN_RIGHT = 3.7
 # How well two taps set an axis, radians: 4 mm at each end of an 80 mm pepper.
 U_MARKED_AXIS = 0.07
 # A direction read by the pepper network is a pose of its own from this probability on, and this far from others;
@@ -239,44 +237,18 @@ def fit_body(
     )
 
 
-def starts(silhouette: Silhouette, view: View, floor_mm: float, cue: StemCue | None) -> list[Start]:
-    """Return the poses worth trying, the likelier first."""
+def starts(silhouette: Silhouette, view: View, floor_mm: float, cue: StemCue) -> list[Start]:
+    """Return the poses that a stem end seen speaks for, the likelier first."""
     middle_px = _hull_middle(silhouette)
     width, distance = _first_size(silhouette, view, floor_mm)
     centre = view.ideal(middle_px[None])[0]
     height = floor_mm + width / 2
-    if cue is None:
-        guess = guessed_axis(silhouette)
-        other = np.array([-guess.direction[1], guess.direction[0]])
-        lying = _lying(middle_px, middle_px + 40 * guess.direction, view, height, centre, width, distance)
-        across = _lying(middle_px, middle_px + 40 * other, view, height, centre, width, distance)
-        return [
-            replace(lying, u_turn=guess.u_rad),
-            replace(across, u_turn=guess.u_rad, against=guess.against),
-            replace(_upright(lying, view, "upside down"), against=ON_ITS_HEAD),
-        ]
     if cue.blossom_px is not None:
         marked = _lying(cue.blossom_px, cue.end_px, view, height, centre, width, distance)
         return [replace(marked, u_turn=U_MARKED_AXIS)]
     lying = _lying(middle_px, cue.end_px, view, height, centre, width, distance)
     ratio = _share_of_reach(silhouette, middle_px, cue.end_px)
     return [lying] if ratio > 0.8 else [lying, _upright(lying, view, "standing")]
-
-
-def start_despite(silhouette: Silhouette, view: View, floor_mm: float, cue: StemCue) -> Start | None:
-    """Return the lying pose that outline and shading speak for, should the stem end seen be another's.
-
-    None where the stem end lies in the middle of the fruit and says nothing of a direction in the picture.
-    """
-    middle_px = _hull_middle(silhouette)
-    if _share_of_reach(silhouette, middle_px, cue.end_px) <= AWAY_FROM_MIDDLE:
-        return None
-    guess, gain = axis_despite(silhouette, cue.end_px - middle_px)
-    width, distance = _first_size(silhouette, view, floor_mm)
-    centre = view.ideal(middle_px[None])[0]
-    end_px, height = middle_px + 40 * guess.direction, floor_mm + width / 2
-    despite = _lying(middle_px, end_px, view, height, centre, width, distance)
-    return replace(despite, u_turn=guess.u_rad, against=SEEN_RIGHT - gain)
 
 
 def read_starts(silhouette: Silhouette, view: View, floor_mm: float, bearing: Bearing) -> list[Start]:
@@ -299,8 +271,10 @@ def read_starts(silhouette: Silhouette, view: View, floor_mm: float, bearing: Be
     return poses
 
 
-def drawn_toward(start: Start, view: View, bearing: Bearing) -> Start:
+def drawn_toward(start: Start, view: View, bearing: Bearing | None) -> Start:
     """Return a pose that also heeds the nearest direction the pepper network reads, where one is near."""
+    if bearing is None:
+        return start
     axis, u, _ = max(bearing.axes(view), key=lambda one: float(one[0] @ start.axis))
     near = float(axis @ start.axis) > np.cos(np.radians(NEAR_DEG))
     return replace(start, toward=axis, u_toward=u) if near else start

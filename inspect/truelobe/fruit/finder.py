@@ -16,7 +16,6 @@ from numpy.typing import NDArray
 
 from truelobe.fruit.classical import find_by_colour
 from truelobe.fruit.closer import closer_look
-from truelobe.fruit.grain import shading_direction
 from truelobe.fruit.grouping import Groups, group
 from truelobe.fruit.hidden import Hidden, hidden, rim
 from truelobe.fruit.network import FruitMaps, look, model_path, probability
@@ -252,7 +251,6 @@ def _silhouette(
         doubtful=False,
         hidden_fraction=0.0,
         occluded=(np.zeros(len(outer), bool),),
-        grain=shading_direction(pixels[box[1] : box[3], box[0] : box[2]], body),
     )
 
 

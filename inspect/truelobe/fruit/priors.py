@@ -50,13 +50,10 @@ def _table() -> dict[str, Any]:
     return table
 
 
-def priors_for(pose: Pose, u_turn: float | None = None) -> Priors:
-    """Return the priors for a pose; a guessed axis may turn by `u_turn` radians, and lift further."""
+def priors_for(pose: Pose) -> Priors:
+    """Return the priors for a pose."""
     rows = _table()["lying" if pose == "lying" else "standing"]
-    priors = Priors(tuple(rows[n][0] for n in NAMES), tuple(rows[n][1] for n in NAMES))
-    if u_turn is None or pose != "lying":
-        return priors
-    return priors.looser("turn", u_turn).looser("lift", _table()["lift_without_cue"])
+    return Priors(tuple(rows[n][0] for n in NAMES), tuple(rows[n][1] for n in NAMES))
 
 
 def lobing(pose: Pose, *, squat: bool, cue: bool) -> Shares:

@@ -8,7 +8,7 @@ fill by the even-odd rule, so a ring inside another is a hole.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -43,8 +43,6 @@ class Silhouette:
         Estimated fraction of the whole silhouette that nearer things or the picture's frame hide.
     occluded : tuple of ndarray of bool, shape (K,)
         Beside `outline_px`: vertices on the border to something nearer, so not on the pepper's own rim.
-    grain : ndarray of float64, shape (2,)
-        Which way the skin's shading runs, as `truelobe.fruit.grain` tells; zeros where nobody looked.
     disagreement_px : float or None
         How far two looks at this pepper differ in its extents, root mean square over directions; None where there
         was only one.
@@ -63,7 +61,6 @@ class Silhouette:
     doubtful: bool
     hidden_fraction: float
     occluded: tuple[Mask, ...]
-    grain: Polygon = field(default_factory=lambda: np.zeros(2))
     disagreement_px: float | None = None
 
 
