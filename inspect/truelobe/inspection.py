@@ -28,7 +28,7 @@ from truelobe.corrections import (
 )
 from truelobe.figures import Figure, mixture
 from truelobe.fruit import FruitMaps, Silhouette, find_fruit, glance, model_name
-from truelobe.fruit.bearing import read_bearing
+from truelobe.fruit.bearing import Bearing, read_bearing
 from truelobe.fruit.body import BodyFit
 from truelobe.fruit.form import measure_form
 from truelobe.fruit.measure import Size, measure_size
@@ -93,8 +93,12 @@ def inspect_photo(
         sighting, seen = _card_and_glance(photo)
         view = looked_from(photo, sighting, request)
         silhouettes = _outlines(photo, sighting, seen, request, on_outlines)
-        setting = grounded(set_up(photo, sighting, view, request), silhouettes)
-        return _measured(setting, silhouettes)
+        with ThreadPoolExecutor(max_workers=1) as beside:
+            # One core reads axes and sizes while the other works on colors and the plate's height.
+            reading = beside.submit(_bearings, photo, silhouettes)
+            setting = grounded(set_up(photo, sighting, view, request), silhouettes)
+            bearings = reading.result()
+        return _measured(setting, silhouettes, bearings)
     except TruelobeError as error:
         return refused(error, photo)
 
@@ -136,11 +140,18 @@ def _outlines(
     return found
 
 
-def _measured(setting: Setting, silhouettes: Sequence[Silhouette]) -> PlateInspection:
-    stances = [_stance(setting, one) for one in silhouettes]
+def _bearings(photo: Photo, silhouettes: Sequence[Silhouette]) -> list[Bearing]:
+    return [read_bearing(photo.pixels, one) for one in silhouettes]
+
+
+def _measured(setting: Setting, silhouettes: Sequence[Silhouette], bearings: Sequence[Bearing]) -> PlateInspection:
+    stances = [_stance(setting, *both) for both in zip(silhouettes, bearings, strict=True)]
     skins = [map_skin(stance.fit) for stance in stances]
-    coverages = _coverages(setting, silhouettes, skins)
-    spots = point_out(setting.photo.pixels, list(zip(silhouettes, skins, strict=True)), setting.correction)
+    with ThreadPoolExecutor(max_workers=1) as beside:
+        seen = list(zip(silhouettes, skins, strict=True))
+        pointed = beside.submit(point_out, setting.photo.pixels, seen, setting.correction)
+        coverages = _coverages(setting, silhouettes, skins)
+        spots = pointed.result()
     rows = zip(silhouettes, stances, skins, coverages, spots, strict=True)
     peppers = tuple(_record(setting, *parts) for parts in rows)
     photo = _photo_document(setting.photo, setting.view, setting.photo.name)
@@ -149,9 +160,8 @@ def _measured(setting: Setting, silhouettes: Sequence[Silhouette]) -> PlateInspe
     return PlateInspection(photo, _made_by(setting), said, peppers)
 
 
-def _stance(setting: Setting, silhouette: Silhouette) -> Stance:
+def _stance(setting: Setting, silhouette: Silhouette, bearing: Bearing) -> Stance:
     marked = stem_end_by_hand(silhouette, setting.request.corrections)
-    bearing = read_bearing(setting.photo.pixels, silhouette)
     floor = setting.errors.floor_mm
     return find_stance(silhouette, setting.view, floor, marked, given=marked is not None, bearing=bearing)
 

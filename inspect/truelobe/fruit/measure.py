@@ -38,10 +38,10 @@ N_DRAWS = 512
 # outlines and with true ones; a form alone would err little less, and an odd pepper would have no say. Across the
 # axis the outline's own reach errs least. Compared on development plates and on outline scenes of two families.
 LENGTH_FOLLOWS = 0.5
-# How alike sizes from the outline and sizes read by the network err (the correlation of the errors of 211 peppers of
-# the development plates), and how much less sure the reading is taken for than it says. The network judges its errors
-# by the two families it learned from, and diameters hang on how a family is lobed: on outline scenes and development
-# plates this factor makes their intervals hold; lengths' hold without.
+# How alike sizes from the outline and sizes read by the network err (the correlation of the errors of 211 peppers
+# of the development plates), and how much less sure the reading is taken for than it says. The network judges its
+# errors by the two families it learned from, and diameters hang on how a family is lobed: on development plates
+# and outline scenes this factor makes their intervals hold; lengths' hold without.
 ERR_ALIKE = {"diameter": 0.49, "length": 0.33}
 READ_WIDER = {"diameter": 1.3, "length": 1.0}
 QUANTITIES: tuple[Quantity, Quantity] = ("width", "length")

@@ -83,16 +83,30 @@ def single_view(pixels: NDArray[np.uint8], silhouette: Silhouette) -> SingleView
     inner = bounding_box(silhouette.body)
     zoom = FRUIT_PX / max(inner[2] - inner[0], inner[3] - inner[1], 1)
     middle = np.array([2 * x0 + inner[0] + inner[2] - 1, 2 * y0 + inner[1] + inner[3] - 1]) / 2
-    low = np.floor(middle - VIEW_PX / 2 / zoom).astype(int) - 1
-    far = np.ceil(middle + VIEW_PX / 2 / zoom).astype(int) + 2
+    # Whole steps of shrinking first: the rest of the work is on few pixels.
+    step = max(int(0.5 / zoom), 1)
+    low = np.floor(middle - VIEW_PX / 2 / zoom).astype(int) - step
+    far = np.ceil(middle + VIEW_PX / 2 / zoom).astype(int) + 2 * step
     left, top = (int(k) for k in np.clip(low, 0, (x0, y0)))
     right, under = (max(int(a), b) for a, b in zip(far, (x1, y1), strict=True))
     part = pixels[top:under, left:right]
-    mask = np.zeros(part.shape[:2], np.float32)
+    mask = np.zeros(part.shape[:2], np.uint8)
     mask[y0 - top : y1 - top, x0 - left : x1 - left] = silhouette.body
-    way = np.array([[zoom, 0.0, 0.0], [0.0, zoom, 0.0]])
-    way[:, 2] = (VIEW_PX - 1) / 2 - zoom * (middle - (left, top))
-    return SingleView(_layers(part, mask, way, zoom), zoom, middle)
+    small = _shrunk(np.dstack([part, 255 * mask]), step)
+    left_over = zoom * step
+    way = np.array([[left_over, 0.0, 0.0], [0.0, left_over, 0.0]])
+    way[:, 2] = (VIEW_PX - 1) / 2 - left_over * ((middle - (left, top) + 0.5) / step - 0.5)
+    outline = np.asarray(small[..., 3] / 255, np.float32)
+    return SingleView(_layers(small[..., :3], outline, way, left_over), zoom, middle)
+
+
+def _shrunk(layers: NDArray[np.uint8], step: int) -> NDArray[np.uint8]:
+    """Shrink layers by a whole number, each pixel the mean of what it covers; a rest at the far sides goes."""
+    if step == 1:
+        return layers
+    height, width = layers.shape[0] // step, layers.shape[1] // step
+    whole = layers[: height * step, : width * step]
+    return np.asarray(cv2.resize(whole, (width, height), interpolation=cv2.INTER_AREA), np.uint8)
 
 
 def _layers(part: NDArray[np.uint8], mask: Floats, way: NDArray[np.float64], zoom: float) -> Floats:
