@@ -40,6 +40,8 @@ RULER_STEP_MM, U_RULER_MM = 0.5, 0.3
 U_FINGER = 0.04  # Of either end of a line drawn by hand, across and down, as a share of its length: 3 mm of 75.
 LEAST_IOU = 0.3
 CLEAR = 0.03
+# Degrees: an axis nearer to the line of sight has no direction in the picture worth the name.
+MOST_TOWARDS_CAMERA = 60.0
 PROCESSES = 2
 FIELDS = {
     "diameter": "diameter_mm",
@@ -167,11 +169,22 @@ def _row(
         "iou": overlap,
         "doubtful": bool(seen and seen["doubtful"]),
         "axis_asked": seen is not None and seen["number"] in asked,
+        "stem_off_deg": None if seen is None else _stem_off(one, seen),
         "said_pose": seen["pose"] if seen else None,
         "said_colour": seen["colour"] if seen else None,
         "figures": figures,
         "decisions": [{key: d[key] for key in kept} for d in (seen["decisions"] if seen else [])],
     }
+
+
+def _stem_off(one: PepperTruth, seen: dict[str, Any]) -> float | None:
+    """How far the axis said is off in the picture, degrees; None for one that hardly lies across the view."""
+    if abs(one.towards_camera_deg) > MOST_TOWARDS_CAMERA:
+        return None
+    true = one.axis_px[1] - one.axis_px[0]
+    said = np.array(seen["axis_px"]["stem_end"]) - np.array(seen["axis_px"]["blossom_end"])
+    cosine = true @ said / max(float(np.linalg.norm(true) * np.linalg.norm(said)), 1e-9)
+    return float(np.degrees(np.arccos(np.clip(cosine, -1, 1))))
 
 
 def _floors(truth: PlateTruth) -> list[dict[str, float]]:

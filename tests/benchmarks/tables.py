@@ -18,6 +18,8 @@ WRONG_AT_MOST = 0.05  # Of the calls that are decided.
 FAR = 4.0  # A limit this many RMSE away should be decided.
 # An outline is right from this overlap on: off by 0.6 mm all round a fruit of 80 mm, or as much at one place.
 RIGHT = 0.97
+# As near a stem end in the picture must be to count as right.
+STEM_NEAR_DEG = 20.0
 UNITS = {"diameter": "mm", "width seen": "mm", "length": "mm", "coverage": "%"}
 TIMES = {"diameter": 1.0, "width seen": 1.0, "length": 1.0, "coverage": 100.0}
 CONSTANT_FROM = Path(__file__).parent / "results" / "development.json"
@@ -109,7 +111,8 @@ def _found(plates: Sequence[Row]) -> list[str]:
     lines = [
         "Finding (IoU of bodies, calyx in and stem out; matched at 0.3 or more)",
         f"{'':8}{'plates':>7}{'refused':>8}{'count right':>12}{'peppers':>8}{'found':>7}{'to check':>9}"
-        f"{'false':>6}{'IoU mean':>9}{'IoU 5th %':>10}{'pose right':>11}",
+        f"{'false':>6}{'IoU mean':>9}{'IoU 5th %':>10}{'pose right':>11}"
+        f"{'stem end':>10}{'<= 20 deg':>11}",
     ]
     for name, some in _groups(plates):
         rows = peppers(some)
@@ -117,10 +120,13 @@ def _found(plates: Sequence[Row]) -> list[str]:
         overlap = np.array([row["iou"] for row in found]) if found else np.array([np.nan])
         right = np.mean([plate["reported"] == len(plate["peppers"]) for plate in some])
         pose = np.mean([row["pose"] == row["said_pose"] for row in found]) if found else np.nan
+        off = np.array([row["stem_off_deg"] for row in found if row["stem_off_deg"] is not None])
+        near = np.mean(off <= STEM_NEAR_DEG) if off.size else np.nan
         lines.append(
             f"{name:8}{len(some):7}{sum(p['status'] == 'refused' for p in some):8}{right:12.0%}{len(rows):8}"
             f"{len(found):7}{sum(row['doubtful'] for row in found):9}{sum(p['false'] for p in some):6}"
             f"{overlap.mean():9.3f}{np.quantile(overlap, 0.05):10.3f}{pose:11.0%}"
+            f"{len(off):10}{near:11.1%}"
         )
     return lines
 

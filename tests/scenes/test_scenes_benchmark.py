@@ -69,6 +69,7 @@ def _pepper(draw: np.random.Generator, number: int) -> Row:
         "found": True,
         "doubtful": False,
         "axis_asked": False,
+        "stem_off_deg": 5.0,
         "iou": 0.985 + draw.normal(0, 0.003),
         "figures": figures,
         "decisions": [limit | {"outcome": outcome}],
