@@ -49,6 +49,13 @@ def changed_outlines(
     return tuple(replace(one, number=number) for number, one in enumerate(kept, start=1))
 
 
+def outlined_by_hand(silhouette: Silhouette, corrections: Sequence[Correction]) -> bool:
+    """Say whether a coach has pointed at this outline, or made it, so that it is in doubt no more."""
+    return any(
+        change.kind in ("keep", "add", "part", "merge") and holds(silhouette, change.at) for change in corrections
+    )
+
+
 def _merged(kept: list[Silhouette], first: Silhouette, other_at: tuple[float, float]) -> list[Silhouette]:
     others = [one for one in kept if one is not first and holds(one, other_at)]
     if not others:

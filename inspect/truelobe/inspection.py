@@ -23,12 +23,13 @@ from truelobe.corrections import (
     changed_outlines,
     colour_by_hand,
     marked_blemishes,
+    outlined_by_hand,
     readings_by_hand,
     stem_end_by_hand,
 )
 from truelobe.figures import Figure, mixture
 from truelobe.fruit import FruitMaps, Silhouette, find_fruit, glance, model_name
-from truelobe.fruit.bearing import Bearing, read_bearing
+from truelobe.fruit.bearing import Bearing, doubted, read_bearing
 from truelobe.fruit.body import BodyFit
 from truelobe.fruit.form import measure_form
 from truelobe.fruit.measure import Size, measure_size
@@ -98,7 +99,7 @@ def inspect_photo(
             reading = beside.submit(_bearings, photo, silhouettes)
             setting = grounded(set_up(photo, sighting, view, request), silhouettes)
             bearings = reading.result()
-        return _measured(setting, silhouettes, bearings)
+        return _measured(setting, _in_doubt(silhouettes, bearings, request), bearings)
     except TruelobeError as error:
         return refused(error, photo)
 
@@ -142,6 +143,16 @@ def _outlines(
 
 def _bearings(photo: Photo, silhouettes: Sequence[Silhouette]) -> list[Bearing]:
     return [read_bearing(photo.pixels, one) for one in silhouettes]
+
+
+def _in_doubt(
+    silhouettes: Sequence[Silhouette], bearings: Sequence[Bearing], request: Request
+) -> tuple[Silhouette, ...]:
+    """Mark outlines as doubtful by what is read of them, but for those that the coach has looked at."""
+    return tuple(
+        one if outlined_by_hand(one, request.corrections) else doubted(one, bearing)
+        for one, bearing in zip(silhouettes, bearings, strict=True)
+    )
 
 
 def _measured(setting: Setting, silhouettes: Sequence[Silhouette], bearings: Sequence[Bearing]) -> PlateInspection:

@@ -19,7 +19,7 @@ from truelobe.colour import correct_from_card
 from truelobe.data import data_path
 from truelobe.fruit import Silhouette, find_fruit
 from truelobe.fruit.axis import stem_cue
-from truelobe.fruit.bearing import Bearing, against_sight, read_bearing
+from truelobe.fruit.bearing import Bearing, against_sight, doubted, read_bearing
 from truelobe.photo import read_photo
 
 
@@ -32,11 +32,11 @@ def measure_plate(path: Path) -> tuple[list[dict[str, Any]], float]:
     overlaps = np.array(
         [[iou(one, [ring.tolist() for ring in seen.outline_px]) for seen in found] for one in truth.peppers]
     )
-    rows = [
-        row_of(truth.peppers[i], found[j], truth, read_bearing(photo.pixels, found[j]))
-        for i, j in match(overlaps).items()
-        if not found[j].doubtful
-    ]
+    rows = []
+    for i, j in match(overlaps).items():
+        read = read_bearing(photo.pixels, found[j])
+        if not doubted(found[j], read).doubtful:
+            rows.append(row_of(truth.peppers[i], found[j], truth, read))
     return rows, correct_from_card(photo, sighting).u_ab
 
 

@@ -13,7 +13,7 @@ from tests.benchmarks.truths import read_truth
 from tests.fruit.test_fruit_body import FLOOR, ellipsoid, over_the_table, sure
 
 from truelobe.data import data_path
-from truelobe.fruit.bearing import HELD, Bearing, against_sight, from_sight, read_bearing
+from truelobe.fruit.bearing import HELD, Bearing, against_sight, doubted, from_sight, read_bearing
 from truelobe.fruit.measure import measure_size
 from truelobe.fruit.pose import find_stance
 from truelobe.photo import read_photo
@@ -92,6 +92,16 @@ def test_a_pepper_read_as_standing_is_taken_so():
     silhouette, _ = ellipsoid(80.0, 80.0, 0.0, VIEW)
     read = replace(bearing(in_card([0.05, 0, -1])), middle_px=silhouette.centre_px)
     assert find_stance(silhouette, VIEW, FLOOR, bearing=read).fit.start.pose == "standing"
+
+
+def test_an_outline_whose_size_cannot_be_told_is_doubtful():
+    silhouette, _ = ellipsoid(80.0, 90.0, 0.0, VIEW)
+    twice = replace(silhouette, disagreement_px=1.0)
+    clear, vague, none = (bearing(in_card([1, 0, 0]), u=u) for u in (0.05, 0.08, 0.2))
+    assert [doubted(silhouette, read).doubtful for read in (clear, vague, none)] == [False, True, True]
+    # A second look that found it again counts for it.
+    assert [doubted(twice, read).doubtful for read in (clear, vague, none)] == [False, False, True]
+    assert doubted(replace(twice, doubtful=True), clear).doubtful
 
 
 def test_with_neither_a_stem_end_nor_a_reading_there_is_no_pose():

@@ -16,6 +16,7 @@ from tests.benchmarks.accuracy import measure_plate
 from truelobe import inspection, schema
 from truelobe.card import load_layout, scale_from_bars
 from truelobe.data import data_path
+from truelobe.fruit.bearing import read_bearing
 from truelobe.inspection import inspect_photo, inspect_plate
 from truelobe.messages import TruelobeError
 from truelobe.photo import Photo, read_photo
@@ -195,6 +196,26 @@ def test_corrections_by_hand_count_and_are_marked(measured, first) -> None:
     fancy = next(d for d in by_hand["decisions"] if d["limit"] == 76.2)
     assert fancy["outcome"] == "met"
     assert [Correction.from_document(c) for c in changed["made_by"]["corrections"]] == [caliper, gone, named]
+
+
+def test_an_outline_of_which_no_size_can_be_told_waits_for_the_coachs_word(measured, first, monkeypatch) -> None:
+    plate, truth = first
+    at = tuple(measured.document()["peppers"][0]["centre_px"])
+
+    def vaguely(pixels, silhouette):
+        read = read_bearing(pixels, silhouette)
+        return replace(read, diameter_px=(read.diameter_px[0], 0.5)) if silhouette.number == 1 else read
+
+    monkeypatch.setattr(inspection, "read_bearing", vaguely)
+    unsure, *rest = inspect_plate(plate, told(truth)).document()["peppers"]
+    assert unsure["doubtful"]
+    assert unsure["diameter_mm"] is None
+    assert [p["doubtful"] for p in rest] == [p["doubtful"] for p in measured.document()["peppers"][1:]]
+    kept = inspect_plate(plate, replace(told(truth), corrections=(Correction("keep", at),))).document()["peppers"][
+        0
+    ]
+    assert not kept["doubtful"]
+    assert kept["diameter_mm"] is not None
 
 
 def test_an_unmeasured_print_is_flagged_and_widens_the_figures(measured, first) -> None:

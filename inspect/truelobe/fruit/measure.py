@@ -43,7 +43,7 @@ LENGTH_FOLLOWS = 0.5
 # errors by the two families it learned from, and diameters hang on how a family is lobed: on development plates
 # and outline scenes this factor makes their intervals hold; lengths' hold without.
 ERR_ALIKE = {"diameter": 0.49, "length": 0.33}
-READ_WIDER = {"diameter": 1.3, "length": 1.0}
+READ_WIDER = {"diameter": 1.2, "length": 1.0}
 QUANTITIES: tuple[Quantity, Quantity] = ("width", "length")
 
 
