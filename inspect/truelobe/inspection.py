@@ -149,10 +149,8 @@ def _in_doubt(
     silhouettes: Sequence[Silhouette], bearings: Sequence[Bearing], request: Request
 ) -> tuple[Silhouette, ...]:
     """Mark outlines as doubtful by what is read of them, but for those that the coach has looked at."""
-    return tuple(
-        one if outlined_by_hand(one, request.corrections) else doubted(one, bearing)
-        for one, bearing in zip(silhouettes, bearings, strict=True)
-    )
+    pairs = zip(silhouettes, doubted(silhouettes, bearings), strict=True)
+    return tuple(one if outlined_by_hand(one, request.corrections) else judged for one, judged in pairs)
 
 
 def _measured(setting: Setting, silhouettes: Sequence[Silhouette], bearings: Sequence[Bearing]) -> PlateInspection:

@@ -32,11 +32,13 @@ def measure_plate(path: Path) -> tuple[list[dict[str, Any]], float]:
     overlaps = np.array(
         [[iou(one, [ring.tolist() for ring in seen.outline_px]) for seen in found] for one in truth.peppers]
     )
-    rows = []
-    for i, j in match(overlaps).items():
-        read = read_bearing(photo.pixels, found[j])
-        if not doubted(found[j], read).doubtful:
-            rows.append(row_of(truth.peppers[i], found[j], truth, read))
+    reads = [read_bearing(photo.pixels, one) for one in found]
+    judged = doubted(found, reads)
+    rows = [
+        row_of(truth.peppers[i], found[j], truth, reads[j])
+        for i, j in match(overlaps).items()
+        if not judged[j].doubtful
+    ]
     return rows, correct_from_card(photo, sighting).u_ab
 
 
