@@ -37,7 +37,9 @@ def _parser() -> argparse.ArgumentParser:
     plates.add_argument("--keep-radiance", action="store_true", help="keep the linear radiance too")
     plates.add_argument("--again", action="store_true", help="develop again, from kept radiance if any")
     plates.add_argument("--heic", action="store_true", help="write a HEIC beside each photo (needs pillow-heif)")
-    slopes = jobs.add_parser("slopes", help="peppers with the slope of their skin, for the slope network")
+    slopes = jobs.add_parser(
+        "slopes", help="peppers by themselves with slope of the skin, axis and size, for the pepper network"
+    )
     slopes.add_argument("--count", type=int, default=4)
     slopes.add_argument("--seed", type=int, default=0)
     slopes.add_argument("--size", type=_size, default=(960, 720))

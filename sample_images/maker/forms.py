@@ -21,15 +21,10 @@ FIRST, BENT = 0.55, 0.6
 MOST_BENDING = 0.04
 
 
-def of_either_family(rng: np.random.Generator, colour: str, **wishes: Any) -> FruitModel:
-    """One invented pepper of the first or the third family; wishes as for `fruit_first.make_fruit`."""
-    family = fruit_first if chance(rng, FIRST) else fruit_third
-    return family.make_fruit(rng, colour, **wishes)
-
-
 def any_form(rng: np.random.Generator, colour: str, **wishes: Any) -> FruitModel:
-    """One invented pepper of either family, bent more often than not."""
-    model = of_either_family(rng, colour, **wishes)
+    """One invented pepper of either family, bent more often than not; wishes as for `fruit_first.make_fruit`."""
+    family = fruit_first if chance(rng, FIRST) else fruit_third
+    model = family.make_fruit(rng, colour, **wishes)
     return bent(rng, model) if chance(rng, BENT) else model
 
 

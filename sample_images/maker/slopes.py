@@ -1,5 +1,4 @@
-"""Training pictures for the slope network: one pepper a view, how its skin turns away from the camera, its
-axis and its size.
+"""Training pictures for the pepper network: one pepper a view, slope of its skin, its axis and its size.
 
 One file a scene (`slopes_00000123.npz`), n views of `VIEW_PX` pixels a side, the pepper's box `FRUIT_PX` long:
 `radiance` float16 (n, VIEW_PX, VIEW_PX, 3) linear; `mask` uint8, 1 where body or calyx of this pepper shows;

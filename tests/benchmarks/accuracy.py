@@ -21,7 +21,7 @@ import cv2
 import numpy as np
 from scipy.optimize import linear_sum_assignment
 from tests.benchmarks import tables
-from tests.benchmarks.truths import QUANTITIES, PepperTruth, PlateTruth, read_truth
+from tests.benchmarks.truths import MOST_TOWARDS_CAMERA, QUANTITIES, PepperTruth, PlateTruth, read_truth
 
 from truelobe.card import PrintScale, find_card, load_layout, scale_from_bars
 from truelobe.colour import correct_from_card, load_references, measure_coverage
@@ -40,8 +40,6 @@ RULER_STEP_MM, U_RULER_MM = 0.5, 0.3
 U_FINGER = 0.04  # Of either end of a line drawn by hand, across and down, as a share of its length: 3 mm of 75.
 LEAST_IOU = 0.3
 CLEAR = 0.03
-# Degrees: an axis nearer to the line of sight has no direction in the picture worth the name.
-MOST_TOWARDS_CAMERA = 60.0
 PROCESSES = 2
 FIELDS = {
     "diameter": "diameter_mm",

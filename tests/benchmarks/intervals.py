@@ -3,8 +3,8 @@
 Forms come from two generators in equal shares, seeds from a range that no fit has seen. The card lies beside the
 peppers as a simulated print whose corners are read with a finder's noise, so the camera is recovered, not given;
 outlines, stem cues, and axes and sizes read from the picture carry the errors of found ones
-(`sample_images/maker/found.py`). Half the time the height of
-the plate is told, and of a quarter of the photos the focal length is not known. Colors are not tested here.
+(`sample_images/maker/found.py`). Half the time the height of the plate is told, and of a quarter of the photos the
+focal length is not known. Colors are not tested here.
 """
 
 import json

@@ -24,6 +24,8 @@ from scipy.spatial import cKDTree
 
 sys.path.insert(0, str(Path(__file__).parents[2] / "inspect"))
 
+from tests.benchmarks.truths import MOST_TOWARDS_CAMERA
+
 from truelobe.data import data_path
 from truelobe.fruit import find_fruit, model_name
 from truelobe.fruit.finder import outlined
@@ -33,8 +35,6 @@ from truelobe.fruit.refine import Edge, evenly_spaced, snapped
 from truelobe.fruit.silhouette import Polygon, Silhouette, area, contours, filled
 
 FOUND = 0.5
-MOST_TOWARDS_CAMERA = 60.0
-"""Degrees: an axis nearer to the line of sight has no direction in the picture worth the name."""
 Refine = Callable[[Polygon, np.ndarray, np.ndarray, float], Edge]
 
 

@@ -11,6 +11,8 @@ from truelobe.camera import Lens, View
 from truelobe.fruit.silhouette import Polygon, Silhouette, area, filled
 
 DIFFICULTIES = ("easy", "normal", "hard")
+# Degrees: an axis nearer to the line of sight has no direction in the picture worth the name.
+MOST_TOWARDS_CAMERA = 60.0
 QUANTITIES = ("diameter", "width seen", "length", "coverage")
 
 

@@ -109,6 +109,17 @@ def test_an_outline_whose_size_cannot_be_told_is_doubtful():
     assert said((replace(twice, doubtful=True), clear)) == [True]
 
 
+def test_an_outline_too_thin_to_show_says_nothing_and_is_doubtful():
+    silhouette, _ = ellipsoid(80.0, 90.0, 0.0, VIEW)
+    line = np.zeros((400, 400), bool)
+    line[200, :] = True
+    thin = replace(silhouette, box=(100, 100, 500, 500), body=line)
+    read = read_bearing(np.full((700, 700, 3), 90, np.uint8), thin)
+    assert np.isfinite(read.toward).all()
+    assert np.isfinite(read.log_likelihood(in_card([1, 0, 0]), VIEW))
+    assert doubted([thin], [read])[0].doubtful
+
+
 def test_with_neither_a_stem_end_nor_a_reading_there_is_no_pose():
     silhouette, _ = ellipsoid(80.0, 80.0, 0.0, VIEW)
     with pytest.raises(ValueError, match="stem end"):

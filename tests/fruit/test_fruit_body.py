@@ -241,7 +241,7 @@ def test_a_stem_at_the_side_of_a_fruit_read_along_is_taken_for_a_neighbors_unles
         cosine = (ends[1] - ends[0]) @ along / np.linalg.norm(ends[1] - ends[0]) / np.linalg.norm(along)
         return float(np.degrees(np.arccos(abs(cosine))))
 
-    # An outline with smooth, noiseless sides gives its own axis to a few degrees; the stem stands at 90.
+    # The reading is exact, and smooth sides draw the fit to within a few degrees of it; the stem stands at 90.
     assert off_deg(find_stance(silhouette, view, FLOOR, beside, bearing=read)) < 10
     assert off_deg(find_stance(silhouette, view, FLOOR, beside, given=True, bearing=read)) > 60
     own = find_stance(silhouette, view, FLOOR, cue, bearing=read)

@@ -211,9 +211,8 @@ def test_an_outline_of_which_no_size_can_be_told_waits_for_the_coachs_word(measu
     assert unsure["doubtful"]
     assert unsure["diameter_mm"] is None
     assert [p["doubtful"] for p in rest] == [p["doubtful"] for p in measured.document()["peppers"][1:]]
-    kept = inspect_plate(plate, replace(told(truth), corrections=(Correction("keep", at),))).document()["peppers"][
-        0
-    ]
+    by_hand = replace(told(truth), corrections=(Correction("keep", at),))
+    kept = inspect_plate(plate, by_hand).document()["peppers"][0]
     assert not kept["doubtful"]
     assert kept["diameter_mm"] is not None
 

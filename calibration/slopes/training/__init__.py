@@ -1,1 +1,1 @@
-"""Training of the slope network; needs PyTorch and an accelerator."""
+"""Training of the pepper network; needs PyTorch and an accelerator."""

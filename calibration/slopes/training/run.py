@@ -1,4 +1,4 @@
-"""Train the slope network.
+"""Train the pepper network.
 
     python3 -m calibration.slopes.training.run --views DIR --minutes 8 --out slopes.onnx
 

@@ -102,7 +102,8 @@ def read_bearing(pixels: NDArray[np.uint8], silhouette: Silhouette) -> Bearing:
     inside = view.layers[3] > 0
     means = []
     for turns, mirrored in _WAYS:
-        mean = view.ask(turns, mirrored=mirrored)[:, inside].mean(axis=1, dtype=np.float64)
+        # An outline too thin to show in the view holds no pixel: then nothing is known, and it is doubtful.
+        mean = view.ask(turns, mirrored=mirrored)[:, inside].sum(axis=1, dtype=np.float64) / max(inside.sum(), 1)
         pair = _laid_back(mean[_AXIS][:6].reshape(2, 3), turns, mirrored)
         means.append((pair, mean[_AXIS][6], mean[_SIZES]))
     pair, odds = _joined([(pair, odds) for pair, odds, _ in means])

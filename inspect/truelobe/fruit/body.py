@@ -256,9 +256,11 @@ def read_starts(silhouette: Silhouette, view: View, floor_mm: float, bearing: Be
     width, distance = _first_size(silhouette, view, floor_mm)
     centre = view.ideal(_hull_middle(silhouette)[None])[0]
     poses: list[Start] = []
+    told: list[Floats] = []
     for axis, u, chance in sorted(bearing.axes(view), key=lambda one: -one[2]):
-        if chance < LEAST_CHANCE or any(_fold_deg(axis, one.toward) < APART_DEG for one in poses):
+        if chance < LEAST_CHANCE or any(abs(float(axis @ one)) > np.cos(np.radians(APART_DEG)) for one in told):
             continue
+        told.append(axis)
         rise = float(axis @ view.up)
         level = axis - rise * view.up
         level /= max(float(np.linalg.norm(level)), 1e-9)
@@ -278,13 +280,6 @@ def drawn_toward(start: Start, view: View, bearing: Bearing | None) -> Start:
     axis, u, _ = max(bearing.axes(view), key=lambda one: float(one[0] @ start.axis))
     near = float(axis @ start.axis) > np.cos(np.radians(NEAR_DEG))
     return replace(start, toward=axis, u_toward=u) if near else start
-
-
-def _fold_deg(one: Floats, other: Floats | None) -> float:
-    """Angle between two axes whose ends are alike, degrees."""
-    if other is None:
-        return 90.0
-    return float(np.degrees(np.arccos(np.clip(abs(one @ other), 0.0, 1.0))))
 
 
 def _hull_middle(silhouette: Silhouette) -> Floats:
