@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import argparse
+import hashlib
+import io
 import json
 
+import numpy as np
 import pytest
+from PIL import Image
 from tests.grading.grading_plates import looked_at, pepper, plate
 
-from truelobe.commands.grade import add_grade
+from truelobe.commands.grade import _numbered, add_grade
 from truelobe.messages import TruelobeError
 
 
@@ -69,3 +73,16 @@ def test_wrong_words_are_refused(words, code):
     with pytest.raises(TruelobeError) as refused:
         run(*words)
     assert refused.value.message.code == code
+
+
+def test_the_photo_that_was_measured_is_numbered_and_any_other_picture_stays():
+    made = io.BytesIO()
+    Image.new("RGB", (1600, 1200), (120, 120, 120)).save(made, "PNG")
+    document = plate(pepper(1))
+    own = {**document, "photo": {**document["photo"], "sha256": hashlib.sha256(made.getvalue()).hexdigest()}}
+    numbered = np.asarray(Image.open(io.BytesIO(_numbered(made.getvalue(), own))).convert("L"))
+    # The number's disc is ink with white in it; the photo is of one gray.
+    assert numbered.min() < 60
+    assert numbered.max() > 240
+    other = {**own, "photo": {**own["photo"], "sha256": "0" * 64}}
+    assert _numbered(made.getvalue(), other) == made.getvalue()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import hashlib
 import json
 import sys
 from collections.abc import Sequence
@@ -17,6 +18,8 @@ from truelobe.grading.hand_facts import HandFacts
 from truelobe.grading.plate import PlateGrade, Setting, grade_plate
 from truelobe.grading.rule_set import SHIPPED, RuleSet, load_rule_set
 from truelobe.messages import TruelobeError
+from truelobe.photo import read_photo
+from truelobe.report.overlay import as_jpeg, draw_plate
 from truelobe.report.sheet import PlateSheet, class_sheet, plate_sheet
 from truelobe.report.workbook import class_xlsx, graded_csv, graded_xlsx
 
@@ -44,7 +47,12 @@ def add_grade(subparsers: Any) -> None:
     parser.add_argument("--json", type=Path, metavar="FILE", help="write one grade a line; - for standard output")
     parser.add_argument("--sheet", type=Path, metavar="FILE", help="write a page to print (PDF)")
     parser.add_argument(
-        "--picture", type=Path, action="append", default=[], metavar="FILE", help="picture of a plate, in order"
+        "--picture",
+        type=Path,
+        action="append",
+        default=[],
+        metavar="FILE",
+        help="photo of a plate, in order; numbered on the sheet",
     )
     parser.add_argument("--xlsx", type=Path, metavar="FILE", help="write a workbook")
     parser.add_argument("--csv", type=Path, metavar="FILE", help="write every outcome (one plate)")
@@ -68,7 +76,7 @@ def run_grade(arguments: argparse.Namespace) -> int:
     recorded = _documents(arguments.facts, "hand-facts-1") if arguments.facts else []
     facts = [HandFacts.from_document(document) for document in recorded]
     facts += [HandFacts()] * (len(documents) - len(facts))
-    pictures = [_read(path) for path in arguments.picture]
+    pictures = [_numbered(_read(path), one) for path, one in zip(arguments.picture, documents, strict=False)]
     pictures += [b""] * (len(documents) - len(pictures))
     sheets = [
         _sheet(document, hand, picture, rules, house, setting)
@@ -89,6 +97,13 @@ def _sheet(
     today = date.today()
     by_house = grade_plate(document, hand, house, setting, house=house)
     return PlateSheet(title, picture, document, graded, hand, today, today, by_house)
+
+
+def _numbered(picture: bytes, document: dict[str, Any]) -> bytes:
+    """Draw the peppers' outlines and numbers on the photo that was measured; any other picture stays as it is."""
+    if hashlib.sha256(picture).hexdigest() != document["photo"].get("sha256"):
+        return picture
+    return as_jpeg(draw_plate(read_photo(picture).pixels, document))
 
 
 def _read(path: Path) -> bytes:
