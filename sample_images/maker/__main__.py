@@ -6,7 +6,7 @@ import argparse
 import sys
 from pathlib import Path
 
-from .jobs import plate_one, run_all, slopes_one, train_one
+from .jobs import plate_one, run_all, train_one
 from .plates import SETS, plate_seeds
 
 
@@ -18,13 +18,15 @@ def _size(text: str) -> tuple[int, int]:
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(prog="python -m sample_images.maker", description=__doc__)
     jobs = parser.add_subparsers(dest="job", required=True)
-    train = jobs.add_parser("train", help="training scenes for the outline finder")
+    train = jobs.add_parser(
+        "train", help="training scenes: scene_*.npz for the outline network, slopes_*.npz for the pepper network"
+    )
     train.add_argument("--count", type=int, default=4)
     train.add_argument("--seed", type=int, default=0)
     train.add_argument("--textures", type=Path, help="folder of photographs that may serve as table tops")
     train.add_argument("--noisy", action="store_true", help="leave the tracing noise in")
-    train.add_argument("--size", type=_size, default=(640, 480))
-    train.add_argument("--spp", type=int, default=16)
+    train.add_argument("--size", type=_size, default=(1280, 960))
+    train.add_argument("--spp", type=int, default=8)
     train.add_argument("--near", type=float, default=0.0, help="share of scenes seen from near, 0 to 1")
     train.add_argument("--forms", choices=("first", "any"), default="first", help="the first family, or many")
     plates = jobs.add_parser("plates", help="plates with a card: photo and truth of each")
@@ -37,14 +39,7 @@ def _parser() -> argparse.ArgumentParser:
     plates.add_argument("--keep-radiance", action="store_true", help="keep the linear radiance too")
     plates.add_argument("--again", action="store_true", help="develop again, from kept radiance if any")
     plates.add_argument("--heic", action="store_true", help="write a HEIC beside each photo (needs pillow-heif)")
-    slopes = jobs.add_parser(
-        "slopes", help="peppers by themselves with slope of the skin, axis and size, for the pepper network"
-    )
-    slopes.add_argument("--count", type=int, default=4)
-    slopes.add_argument("--seed", type=int, default=0)
-    slopes.add_argument("--size", type=_size, default=(960, 720))
-    slopes.add_argument("--spp", type=int, default=48)
-    for each in (train, plates, slopes):
+    for each in (train, plates):
         each.add_argument("--out", type=Path, required=True)
         each.add_argument("--workers", type=int, default=1)
         each.add_argument("--variant", default="llvm_ad_rgb", choices=["llvm_ad_rgb", "cuda_ad_rgb", "scalar_rgb"])
@@ -55,10 +50,9 @@ def main(arguments: list[str] | None = None) -> int:
     """Entry point."""
     given = vars(_parser().parse_args(arguments))
     given["out"].mkdir(parents=True, exist_ok=True)
-    if given["job"] in ("train", "slopes"):
+    if given["job"] == "train":
         seeds = [given["seed"] + k for k in range(given["count"])]
-        job = train_one if given["job"] == "train" else slopes_one
-        return min(1, run_all(job, seeds, given, given["workers"]))
+        return min(1, run_all(train_one, seeds, given, given["workers"]))
     items = plate_seeds(given["set"], given["count"])[given["first"] :]
     return min(1, run_all(plate_one, items, given, given["workers"]))
 

@@ -19,55 +19,39 @@ import numpy as np
 from .develop import as_record, develop, draw, save
 from .forms import any_form
 from .fruit_first import make_fruit
+from .labels import label
 from .plates import SETS, plate_scene
-from .render import start, trace
-from .slopes import slope_views, slopes_scene
-from .training import training_labels, training_scene
+from .render import start, trace, trace_to_learn
+from .slopes import slope_views
+from .training import outline_record, training_scene
 from .truth import plate_truth
 
 
 def train_one(seed: int, options: dict[str, Any]) -> str:
-    """Make one training scene; returns its summary or its failure."""
-    out = Path(options["out"]) / f"scene_{seed:08d}.npz"
-    if out.exists():
-        return f"{seed} there already"
+    """Make one training scene, for both networks; returns its summary."""
+    out: Path = options["out"]
     began = time.time()
     make = any_form if options["forms"] == "any" else make_fruit
     scene = training_scene(seed, options["size"], options["textures"], make, options["near"])
-    labels, centres, hidden, cards = training_labels(scene)
+    labels = label(scene)
     built = time.time()
-    radiance = trace(start(options["variant"]), scene, spp=options["spp"], depth=6, clean=not options["noisy"])
-    partial = out.with_suffix(".part")
-    with partial.open("wb") as file:
-        np.savez_compressed(
-            file,
-            radiance=radiance.clip(0, 6e4).astype(np.float16)[None],
-            owner=labels.fruit[None],
-            part=labels.part[None],
-            centres=centres.astype(np.float32),
-            hidden=hidden.astype(np.float32),
-            cards=cards.astype(np.float32),
-            kind=np.array(scene.kind),
-            seed=np.array(seed),
-        )
-    partial.rename(out)
-    spent = f"built {built - began:.1f} s, all {time.time() - began:.1f} s"
-    return f"{seed} {scene.kind} {len(scene.fruit)} fruit, {spent}"
+    radiance, small = trace_to_learn(
+        start(options["variant"]), scene, spp=options["spp"], clean=not options["noisy"]
+    )
+    traced = time.time()
+    views = slope_views(scene, labels, radiance)
+    _write(out / f"slopes_{seed:08d}.npz", views)
+    _write(out / f"scene_{seed:08d}.npz", outline_record(scene, labels, small))
+    spent = f"built {built - began:.1f} s, traced {traced - built:.1f} s, all {time.time() - began:.1f} s"
+    return f"{seed} {scene.kind} {len(scene.fruit)} fruit, {len(views['weight'])} views, {spent}"
 
 
-def slopes_one(seed: int, options: dict[str, Any]) -> str:
-    """Make the peppers of one scene with the slope of their skin; returns a summary."""
-    out = Path(options["out"]) / f"slopes_{seed:08d}.npz"
-    if out.exists():
-        return f"{seed} there already"
-    began = time.time()
-    scene = slopes_scene(seed, options["size"])
-    views = slope_views(scene, lambda: trace(start(options["variant"]), scene, spp=options["spp"], depth=6))
-    partial = out.with_suffix(".part")
+def _write(path: Path, arrays: dict[str, Any]) -> None:
+    """Write arrays whole or not at all: a trainer reads the folder while it grows."""
+    partial = path.with_suffix(".part")
     with partial.open("wb") as file:
-        np.savez_compressed(file, **views)
-    partial.rename(out)
-    return f"{seed} {scene.kind} {len(views['weight'])} views, {time.time() - began:.1f} s"
+        np.savez(file, **arrays)
+    partial.rename(path)
 
 
 def plate_name(which: str, seed: int, difficulty: str) -> str:

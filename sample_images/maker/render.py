@@ -45,15 +45,32 @@ def trace(mi: Any, scene: Scene, *, spp: int, depth: int = 7, clean: bool = Fals
     clean : bool
         Take out the noise by a small non-local filter steered by albedo and normals.
     """
+    picture, margin = _traced(mi, scene, spp, depth)
+    radiance = quieten(picture[..., :3], picture[..., 3:6], picture[..., 6:9]) if clean else picture[..., :3]
+    return _through_lens(radiance, scene.camera, margin) if margin else radiance
+
+
+def trace_to_learn(
+    mi: Any, scene: Scene, *, spp: int, depth: int = 6, clean: bool = True
+) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Linear radiance of a scene without lens distortion (H, W, 3), and the same at half the size, cleaned."""
+    picture, margin = _traced(mi, scene, spp, depth)
+    if margin:
+        raise ValueError("scenes to learn from are seen through a plain lens")
+    height, width = picture.shape[:2]
+    half = picture.reshape(height // 2, 2, width // 2, 2, -1).mean(axis=(1, 3))
+    # Four pixels in one have half the noise already: a smaller reach does.
+    return picture[..., :3], quieten(half[..., :3], half[..., 3:6], half[..., 6:9], 2) if clean else half[..., :3]
+
+
+def _traced(mi: Any, scene: Scene, spp: int, depth: int) -> tuple[NDArray[np.float32], int]:
+    """Radiance, albedo and normal (H, W, 9) as a pinhole sees them, and by how many pixels they overhang."""
     camera = scene.camera
     bent = bool(np.any(camera.distortion)) or abs(camera.matrix[0, 2] - (camera.width - 1) / 2) > 1e-9
     margin = MARGIN * max(1, camera.width // 640) if bent else 0
     world = _world(mi, scene, margin, depth)
-    picture = _in_passes(mi, world, spp, scene.seed, (camera.width + 2 * margin) * (camera.height + 2 * margin))
-    radiance = picture[..., :3]
-    if clean:
-        radiance = quieten(radiance, picture[..., 3:6], picture[..., 6:9])
-    return _through_lens(radiance, camera, margin) if bent else radiance
+    pixels = (camera.width + 2 * margin) * (camera.height + 2 * margin)
+    return _in_passes(mi, world, spp, scene.seed, pixels), margin
 
 
 def _in_passes(mi: Any, world: Any, spp: int, seed: int, pixels: int) -> NDArray[np.float32]:

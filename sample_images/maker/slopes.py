@@ -1,6 +1,7 @@
 """Training pictures for the pepper network: one pepper a view, slope of its skin, its axis and its size.
 
-One file a scene (`slopes_00000123.npz`), n views of `VIEW_PX` pixels a side, the pepper's box `FRUIT_PX` long:
+Cut out of the scenes of `training`, of the same trace; one file a scene (`slopes_00000123.npz`), n views of
+`VIEW_PX` pixels a side, the pepper's box `FRUIT_PX` long:
 `radiance` float16 (n, VIEW_PX, VIEW_PX, 3) linear; `mask` uint8, 1 where body or calyx of this pepper shows;
 `normal` int8 (..., 2), the unit normal's parts across and down as the line of sight sees it, in 127ths; `weight`
 uint8, 1 where skin shows and the slope counts. The cosine to the camera follows from the two parts. `axis` float32
@@ -10,43 +11,35 @@ uint8, 1 where skin shows and the slope counts. The cosine to the camera follows
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter, map_coordinates
 
-from .fields import chance
-from .forms import any_form
-from .labels import Labels, label
+from .labels import Labels
 from .mesh import face_normals
-from .model import BODY, FruitModel
+from .model import BODY
 from .scene import Scene
-from .training import training_scene
 from .truth import size_of
 
 VIEW_PX, FRUIT_PX = 192, 120
 # Smaller ones show no lobes; what is mostly hidden has no outline to go by.
-LEAST_BOX_PX, LEAST_SHOWN = 56, 0.35
-LOST_STEMS = 0.15
+LEAST_BOX_PX, LEAST_SHOWN = 72, 0.35
 LAYERS = ("radiance", "mask", "normal", "weight", "axis", "size")
 
 
-def slopes_scene(seed: int, size: tuple[int, int] = (960, 720)) -> Scene:
-    """One random scene of many forms, with more peppers that have lost their stem than a kitchen has."""
+def slope_views(scene: Scene, labels: Labels, radiance: NDArray[np.float32]) -> dict[str, NDArray[Any]]:
+    """Cut every pepper that shows well out of a traced scene.
 
-    def make(rng: np.random.Generator, colour: str, **wishes: Any) -> FruitModel:
-        lost = {"stem": "missing"} if chance(rng, LOST_STEMS) else {}
-        return any_form(rng, colour, **{**wishes, **lost})
-
-    return training_scene(seed, size, make=make)
-
-
-def slope_views(scene: Scene, trace: Callable[[], NDArray[np.float32]]) -> dict[str, NDArray[Any]]:
-    """Cut every pepper that shows well out of a traced scene."""
-    labels = label(scene)
-    radiance = None
+    Parameters
+    ----------
+    scene : Scene
+    labels : Labels
+        Of the scene as its camera sees it.
+    radiance : float32, shape (H, W, 3)
+    """
+    radiance = np.minimum(radiance, 60.0)
     views: dict[str, list[NDArray[Any]]] = {name: [] for name in LAYERS}
     for number in range(1, len(scene.fruit) + 1):
         shown = (labels.fruit == number) & (labels.part <= 2)
@@ -58,8 +51,6 @@ def slope_views(scene: Scene, trace: Callable[[], NDArray[np.float32]]) -> dict[
         cut = low.min() <= 0 or (high >= np.array([labels.fruit.shape[1], labels.fruit.shape[0]]) - 1).any()
         if side < LEAST_BOX_PX or cut or shown.sum() < LEAST_SHOWN * side**2 * 0.6:
             continue
-        if radiance is None:
-            radiance = np.minimum(trace(), 60.0)
         skin = (labels.fruit == number) & (labels.part == BODY + 1)
         zoom = FRUIT_PX / side
         middle = (low + high) / 2

@@ -1,13 +1,10 @@
-"""Training pictures for the outline finder: wider than any kitchen, linear radiance with exact labels.
+"""Training scenes for both networks: wider than any kitchen, linear radiance with exact labels.
 
-One file a scene (`scene_0000123.npz`):
+The outline network's part, one file a scene (`scene_00000123.npz`):
 `radiance` float16 (1, 480, 640, 3) linear; `owner` uint8 (1, 960, 1280), the pepper's number from 1, and
 `part` uint8 (1, 960, 1280), 1 body, 2 calyx, 3 stem: label pixels (2i, 2j) to (2i + 1, 2j + 1) lie on radiance
-pixel (i, j); `centres` float32 (n, 2), each pepper's body centre in pixels of the 640 x 480 picture; `hidden`
-float32 (n,), the share of each pepper's own outline that something else hides; `cards` float32 (m, 4, 2), corners
-of the cards in view;
-`kind` ("plate", "heap", "close", "none"; where asked for also "near" and "near heap", which show a pepper among
-others about as large as the closer look does), `seed`.
+pixel (i, j); `kind` ("plate", "heap", "close", "none"; where asked for also "near" and "near heap", which show a
+pepper among others about as large as the closer look does); `seed`.
 """
 
 from __future__ import annotations
@@ -22,8 +19,8 @@ from numpy.typing import NDArray
 from .card import print_card, random_card
 from .fields import between, chance, pick
 from .fruit_first import make_fruit
-from .labels import Labels, alone, label
-from .model import BODY, FruitModel
+from .labels import Labels
+from .model import FruitModel
 from .optics import Camera, look
 from .scene import PlacedFruit, Scene, draw_light, settle_fruit
 from .settle import Pile, sides
@@ -32,7 +29,7 @@ from .things import Dish, Thing, box, dish, fingers, flat, moved, mug, round_bod
 
 Floats = NDArray[np.floating[Any]]
 MakeFruit = Callable[..., FruitModel]
-WIDTH, HEIGHT = 640, 480
+WIDTH, HEIGHT = 1280, 960
 COLOURS = {
     "red": 0.26,
     "green": 0.24,
@@ -71,17 +68,16 @@ def training_scene(
         lived_in += _distractors(rng, pile, 3 if kind != "none" else 7)
     if fruit and chance(rng, 0.16):
         lived_in.append(_hand_over(rng, fruit))
-    cards = [_loose_card(rng) for _ in range(int(rng.choice([0, 1, 2], p=[0.45, 0.45, 0.1])))]
+    lived_in += [_loose_card(rng) for _ in range(int(rng.choice([0, 1, 2], p=[0.45, 0.45, 0.1])))]
     camera = _camera(rng, kind, fruit, reach, size)
     return Scene(
         seed,
         kind,
         tuple(fruit),
-        (*things, *lived_in, *(card for card, _ in cards)),
+        (*things, *lived_in),
         camera,
         draw_light(rng),
         floor_mm=floor,
-        notes={"cards": [outline.tolist() for _, outline in cards]},
     )
 
 
@@ -121,7 +117,7 @@ def _ground(rng: np.random.Generator, photos: Path | None) -> tuple[list[Thing],
             )
         )
     if chance(rng, 0.68):
-        plate = dish(rng, between(rng, 95, 210), vivid=0.4)
+        plate = dish(rng, between(rng, 95, 210), vivid=0.5)
         return [*things, plate.thing], [plate], plate.floor_mm, plate.reach
     return things, [], 0.8, between(rng, 90, 220)
 
@@ -219,7 +215,7 @@ def _hand_over(rng: np.random.Generator, fruit: list[PlacedFruit]) -> Thing:
     return fingers(rng, tip, away)
 
 
-def _loose_card(rng: np.random.Generator) -> tuple[Thing, Floats]:
+def _loose_card(rng: np.random.Generator) -> Thing:
     if chance(rng, 0.4):
         picture, size, _ = print_card(rng)
     else:
@@ -227,7 +223,7 @@ def _loose_card(rng: np.random.Generator) -> tuple[Thing, Floats]:
     turn, radius, angle = between(rng, 0, 2 * np.pi), between(rng, 60, 240), between(rng, 0, 2 * np.pi)
     centre = (radius * np.cos(angle), radius * np.sin(angle))
     high = between(rng, 1.2, 10)
-    card = flat(
+    return flat(
         "card",
         size[0],
         size[1],
@@ -238,8 +234,6 @@ def _loose_card(rng: np.random.Generator) -> tuple[Thing, Floats]:
         roughness=between(rng, 0.25, 0.8),
         curl=between(rng, 0, 4) * chance(rng, 0.4),
     )
-    corners = card.vertices.reshape(25, 25, 3)
-    return card, np.stack([corners[-1, 0], corners[-1, -1], corners[0, -1], corners[0, 0]])
 
 
 def _camera(
@@ -272,17 +266,21 @@ def _camera(
     )
 
 
-def training_labels(scene: Scene) -> tuple[Labels, Floats, Floats, Floats]:
-    """Labels at twice the size, fruit centres in picture pixels, hidden shares, card corners in picture pixels."""
-    labels = label(scene, 2)
-    fine = scene.camera.enlarged(2)
-    hidden = []
-    for number, placed in enumerate(scene.fruit, start=1):
-        body = placed.model.faces[placed.model.face_part <= 1]
-        own = alone(fine, placed.vertices, body)[0].face >= 0
-        seen = ((labels.fruit == number) & (labels.part <= 2)).sum()
-        hidden.append(1 - seen / max(int(own.sum()), 1))
-    centres = [p.vertices[np.unique(p.model.faces[p.model.face_part == BODY])].mean(axis=0) for p in scene.fruit]
-    seen_at = scene.camera.project(np.array(centres).reshape(-1, 3))[0]
-    cards = [scene.camera.project(np.array(outline))[0] for outline in scene.notes["cards"]]
-    return labels, seen_at, np.array(hidden), np.array(cards).reshape(-1, 4, 2)
+def outline_record(scene: Scene, labels: Labels, radiance: Floats) -> dict[str, NDArray[Any]]:
+    """What a scene's file for the outline network holds.
+
+    Parameters
+    ----------
+    scene : Scene
+    labels : Labels
+        Of the scene as its camera sees it.
+    radiance : float32, shape (H, W, 3)
+        At half the size.
+    """
+    return {
+        "radiance": radiance.clip(0, 6e4).astype(np.float16)[None],
+        "owner": labels.fruit[None],
+        "part": labels.part[None],
+        "kind": np.array(scene.kind),
+        "seed": np.array(scene.seed),
+    }

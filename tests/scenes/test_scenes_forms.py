@@ -1,8 +1,9 @@
-"""The third family of forms and the outline scenes: sizes by a second route, the same seed the same scene."""
+"""The third and fourth families of forms and the outline scenes: sizes by a second route, a seed is a scene."""
 
 import numpy as np
 import pytest
 import trimesh
+from sample_images.maker import fruit_fourth
 from sample_images.maker.found import donors, draw_donor, middle_of, misread, reach_round
 from sample_images.maker.fruit_third import FORMS, make_fruit
 from sample_images.maker.model import BODY, STEM
@@ -34,6 +35,21 @@ def test_bodies_of_the_third_family_are_closed_and_turned_outwards() -> None:
         assert mesh.volume > 0
         stem = model.vertices[np.unique(model.faces[model.face_part == STEM])]
         assert stem[:, 2].max() > 0
+
+
+def test_bodies_of_the_fourth_family_are_closed_and_as_large_as_they_say() -> None:
+    for seed, form in enumerate(fruit_fourth.FORMS):
+        model = fruit_fourth.make_fruit(np.random.default_rng([seed, 4]), "red", form=form, detail=0.2)
+        body = trimesh.Trimesh(model.vertices, model.faces[model.face_part == BODY], process=False)
+        body.remove_unreferenced_vertices()
+        assert body.is_watertight
+        assert body.volume > 0
+        assert len(body.split(only_watertight=False)) == 1
+        said = size_of(model)
+        low, high = fruit_fourth.GREATEST_MM[form]
+        assert low - 0.01 <= said["diameter_greatest_mm"] <= high + 0.01
+        assert body.extents[2] == pytest.approx(said["length_mm"], abs=0.002)
+        assert np.isfinite(model.vertices).all()
 
 
 def test_the_third_family_is_wider_than_any_one_form() -> None:

@@ -32,6 +32,7 @@ from calibration.outlines.training.loss import losses
 from calibration.outlines.training.model import MAPS, FruitNet, full_size
 from calibration.outlines.training.pictures import PictureStore, listed
 from calibration.outlines.training.scenes import HEIGHT, WIDTH, SceneFolder, SceneStore
+from calibration.outlines.training.start import settled, taken_up
 from calibration.outlines.training.trainer import Trainer
 from torch import Tensor
 
@@ -53,7 +54,8 @@ def main(arguments: Sequence[str] | None = None) -> None:
 
     net = FruitNet()
     if options.start:
-        net.load_state_dict(torch.load(options.start, map_location="cpu", weights_only=True)["mean"])
+        some = [_rendered(scenes, options.batch)[0] for _ in range(8)]
+        net = settled(taken_up(net, options.start).to(device), some)
     first = Trainer(net, device, options.rate, options.minutes * 60, options.compile, losses)
     if options.resume and checkpoint.exists():
         first.resume(checkpoint)
@@ -84,7 +86,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--minutes", type=float, default=15, help="length of stage one; 0 with --start skips it")
     parser.add_argument("--stop-after", type=float, default=float("inf"), help="seconds until this run must end")
     parser.add_argument("--resume", action="store_true", help="go on from the checkpoints beside --out")
-    parser.add_argument("--start", type=Path, help="checkpoint whose mean weights to start from")
+    parser.add_argument("--start", type=Path, help="weights to start from, ONNX or a checkpoint")
     parser.add_argument("--batch", type=int, default=48)
     parser.add_argument("--rate", type=float, default=2.5e-3)
     parser.add_argument("--first-scenes", type=int, default=24, help="wait for so many scenes")
@@ -166,6 +168,7 @@ def _train(
         write_onnx(trainer.mean, out)
 
     out.parent.mkdir(parents=True, exist_ok=True)
+    print(f"  at the start {_checked(trainer.mean, scenes.held_out)}", flush=True)
     if trainer.spent < trainer.seconds:
         trainer.train(batch, until, options.check_every, report)
     report()

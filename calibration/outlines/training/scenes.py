@@ -27,6 +27,7 @@ PARTS = 4
 """A label is owner * PARTS + part."""
 _MOST_OWNERS = 62
 _POLL_SECONDS = 2.0
+_MOST_ROOM = 2048
 
 
 @dataclass
@@ -52,9 +53,9 @@ class SceneStore:
         self.labels = torch.empty((0, 2 * HEIGHT, 2 * WIDTH), dtype=torch.uint8, device=self.device)
 
     def add(self, radiance: np.ndarray, labels: np.ndarray) -> None:
-        """Append a scene; room is doubled when it runs out, so that adding stays cheap."""
+        """Append a scene; room is doubled when it runs out, so that adding stays cheap, up to a few GB at once."""
         if self.count == len(self.radiance):
-            room = max(8, 2 * self.count)
+            room = self.count + min(max(8, self.count), _MOST_ROOM)
             self.radiance = self._roomier(self.radiance, room)
             self.labels = self._roomier(self.labels, room)
         self.radiance[self.count] = torch.from_numpy(radiance).to(self.device).permute(2, 0, 1)
@@ -90,7 +91,7 @@ class SceneFolder:
         read: set[Path] = set()
         pause = threading.Event()
         while True:
-            for path in sorted(set(self._folder.rglob("*.npz")) - read):
+            for path in sorted(set(self._folder.rglob("scene_*.npz")) - read):
                 read.add(path)
                 scenes = _read(path)
                 if scenes is not None:

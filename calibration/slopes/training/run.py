@@ -20,6 +20,7 @@ from pathlib import Path
 import torch
 from calibration.outlines.training.export import write_onnx
 from calibration.outlines.training.model import FruitNet, full_size
+from calibration.outlines.training.start import settled, taken_up
 from calibration.outlines.training.trainer import Trainer
 from calibration.slopes.training.views import VIEW_PX, Truth, Views, batch, plain_batch
 from torch import Tensor, nn
@@ -132,7 +133,9 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--views", type=Path, required=True, help="folder of rendered views, may be growing")
     parser.add_argument("--out", type=Path, required=True)
-    parser.add_argument("--start", type=Path, help="weights to start from; the ends may differ")
+    parser.add_argument(
+        "--start", type=Path, help="weights to start from, ONNX or a checkpoint; the ends may differ"
+    )
     parser.add_argument("--minutes", type=float, default=8)
     parser.add_argument("--batch", type=int, default=64)
     parser.add_argument("--rate", type=float, default=2.5e-3)
@@ -151,31 +154,24 @@ def main(arguments: Sequence[str] | None = None) -> None:
     train(options, shown, kept, device)
 
 
-def started(path: Path | None) -> FruitNet:
-    """Return a network with the weights of a file, wherever they fit."""
-    net = FruitNet(4, MAPS)
-    if path is not None:
-        kept = torch.load(path, map_location="cpu", weights_only=True)
-        kept, own = kept.get("mean", kept), net.state_dict()
-        net.load_state_dict(
-            {name: kept[name] if kept[name].shape == held.shape else held for name, held in own.items()}
-        )
-    return net
-
-
 def train(options: argparse.Namespace, shown: Views, kept: Views, device: torch.device) -> None:
     """Train for the time given, on what has been rendered so far, and write the running mean of the weights."""
-    trainer = Trainer(started(options.start), device, options.rate, options.minutes * 60, False, losses)
 
     def drawn() -> tuple[Tensor, Truth]:
         with torch.no_grad():
             return batch(shown, options.batch)
+
+    net = FruitNet(4, MAPS)
+    if options.start:
+        net = settled(taken_up(net, options.start).to(device), [drawn()[0] for _ in range(8)])
+    trainer = Trainer(net, device, options.rate, options.minutes * 60, False, losses)
 
     def report() -> None:
         trainer.keep(options.out.with_suffix(".pt"))
         print(f"  {checked(trainer.mean, kept)}", flush=True)
         print(f"  {shown.refresh()} views to learn from, {kept.refresh()} kept apart", flush=True)
 
+    print(f"  at the start {checked(trainer.mean, kept)}", flush=True)
     trainer.train(drawn, math.inf, options.every, report)
     print(checked(trainer.mean, kept), flush=True)
     trainer.keep(options.out.with_suffix(".pt"))

@@ -1,6 +1,6 @@
 """Views of single peppers with the slope of their skin, turned, mirrored and developed differently each time.
 
-Reads ``slopes_*.npz`` of ``python -m sample_images.maker slopes`` from a folder that may still be growing.
+Reads ``slopes_*.npz`` of ``python -m sample_images.maker train`` from a folder that may still be growing.
 """
 
 from __future__ import annotations
@@ -97,7 +97,7 @@ def batch(views: Views, number: int) -> tuple[Tensor, Truth]:
     zoom = torch.exp((torch.rand(number, device=device) * 2 - 1) * 0.16)
     shift = torch.randn(number, 2, device=device) * 2.5
     radiance, true = _placed(views, chosen, turn, mirror, zoom, shift)
-    picture = _among_others(developed(radiance, uneven=0.25), true.mask) + 0.5
+    picture = _among_others(developed(_other_pigments(radiance), uneven=0.25), true.mask) + 0.5
     mask = _bitten(_roughened(true.mask))
     return layers(picture, mask), replace(true, mask=mask, weight=true.weight * mask)
 
@@ -144,6 +144,15 @@ def _placed(
     size = data["size"][chosen] + torch.log(zoom)[:, None]
     mask = (look("mask") > 0.5).float()
     return look("radiance", pad="reflection").clamp(0, 60), Truth(normal, weight, mask, axis, size)
+
+
+def _other_pigments(radiance: Tensor) -> Tensor:
+    """Mix the channels of one picture in five: shading must be read in skins and lights never seen."""
+    number, device = len(radiance), radiance.device
+    mixing = torch.rand(number, 3, 3, device=device) ** 2
+    mixing = mixing / mixing.sum(2, keepdim=True)
+    mixed = torch.einsum("nij,njhw->nihw", mixing, radiance)
+    return torch.where(torch.rand(number, 1, 1, 1, device=device) < 0.2, mixed, radiance)
 
 
 def _roughened(mask: Tensor) -> Tensor:
