@@ -30,7 +30,7 @@ from .settle import Pile, pose_of
 from .truth import caliper_widths
 
 Floats = NDArray[np.floating[Any]]
-BOTH = {"first": 0.5, "third": 0.5}
+ALL = {"first": 1.0, "third": 1.0, "fourth": 1.0}
 # Two such errors together make the 5.3 units in a* and b* that the tool states for development plates (median).
 SKIN_ERROR = 3.7
 DETAIL = 0.2
@@ -95,7 +95,7 @@ def outline_scenes(
 
     Parameters
     ----------
-    source : {"first", "second", "third"} or mapping of these to shares
+    source : {"first", "second", "third", "fourth"} or mapping of these to shares
         Which fruit generator, or how often each; all peppers of a scene come from one.
     skin_error : float
         Standard deviation, in CIELAB units, of a color error common to a photo and of a smooth one along a skin:

@@ -88,6 +88,8 @@ def generator(name: str) -> Any:
         from .fruit_second import make_fruit
     elif name == "third":
         from .fruit_third import make_fruit
+    elif name == "fourth":
+        from .fruit_fourth import make_fruit
     else:
         from .fruit_first import make_fruit
     return make_fruit

@@ -60,7 +60,7 @@ def test_the_benchmark_notices_intervals_half_as_wide() -> None:
 def test_a_whole_scene_is_measured_and_every_figure_has_its_truth_beside_it() -> None:
     (rows,) = [
         intervals.measure_scene(scene)
-        for scene in intervals.outline_scenes(1, intervals.CHECKING, source=intervals.BOTH, difficulty="easy")
+        for scene in intervals.outline_scenes(1, intervals.CHECKING, source=intervals.ALL, difficulty="easy")
     ]
     assert rows
     for row in rows:
