@@ -320,7 +320,7 @@ def groups(rows: list[Row]) -> dict[str, list[Row]]:
 def report(rows: list[Row]) -> str:
     """Return the tables."""
     lines = [
-        f"{len(rows)} peppers of outline scenes, forms of the first, third and fourth family alike; lengths in mm.",
+        f"{len(rows)} peppers of outline scenes, three families of forms alike; lengths in mm.",
         "Inside: share of true values in the 95 % interval, with its own 95 % interval (Wilson 1927).",
         "Score: Gneiting & Raftery 2007, lower is better, beside one constant width fitted on these peppers.",
     ]

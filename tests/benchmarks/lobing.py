@@ -3,7 +3,7 @@
 The axis is as sure as the pepper network reads it, with the errors of a found pepper. Where no stem end shows the
 outline is as a finder draws it too; so a share of the outline's own errors is counted twice there.
 
-`python -m tests.benchmarks.lobing` measures three thousand peppers of three families and writes the blocks `lobing`
+`python -m tests.benchmarks.lobing` measures some 2,700 peppers of three families and writes the blocks `lobing`
 and `misfit` of `calibration/bodies/priors.json`; `outline` comes from the found outlines of development plates.
 Seeds are those for fitting: `bench intervals` checks on others.
 

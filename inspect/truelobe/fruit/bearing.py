@@ -35,7 +35,7 @@ _ASTRAY = 0.02
 # of these standard deviations of the ln of its diameter on, the outline is doubtful; from the first on, where
 # others were found again from nearer and this one was not. On the development plates 6 of 216 are doubtful by
 # this, among them the three that are half wrong; of 92 real peppers found in small shop photographs, 5.
-_ILL_FITTING = (0.07, 0.11)
+_ILL_FITTING = (0.06, 0.11)
 
 
 @dataclass(frozen=True)
