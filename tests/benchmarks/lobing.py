@@ -25,7 +25,7 @@ import cv2
 import numpy as np
 from sample_images.maker.found import donors, draw_donor, middle_of, toward_stem
 from sample_images.maker.outline_scenes import outline_scenes
-from scipy.special import ndtri
+from scipy.special import stdtrit
 from tests.benchmarks.intervals import (
     CLEAR,
     FITTING,
@@ -54,7 +54,7 @@ PROCESSES = 2
 LOST_EVERY = 9
 # What an outline alone can't tell is counted here: the sizes that the network reads stay out of it.
 SIZES_UNREAD: dict[str, Any] = {"diameter_px": (5.0, NOTHING_KNOWN), "length_px": (5.0, NOTHING_KNOWN)}
-# Into how many equally likely steps a normal spread is cut.
+# Into how many equally likely steps a spread is cut.
 STEPS = 9
 # Lengths are counted apart by how far the photo looks from the side: below the first of these, between, above.
 TILT_DEG = (10.0, 25.0)
@@ -177,7 +177,7 @@ def _quantiles(rows: Sequence[Row], key: str, *, even: bool = False) -> list[flo
 
     The families have equal shares. A mixture of n of them holds (n - 1) / n of the variance s^2 between families,
     and one more family drawn like them is off by (n + 1) / n of it: 2 / n is missing. Families differ in how lobed
-    they are, so s is that of the logarithm of their errors' size.
+    they are, so s is that of the logarithm of their errors' size; of so few, one more strays as Student's t says.
     """
     values = [
         np.array([row[key] for row in rows if row["family"] == family and row[key] is not None])
@@ -185,8 +185,8 @@ def _quantiles(rows: Sequence[Row], key: str, *, even: bool = False) -> list[flo
     ]
     between = np.std([np.log(np.sqrt(np.mean(some**2))) for some in values], ddof=1) * np.sqrt(2 / len(values))
     values = [np.concatenate([some, -some]) if even else some for some in values]
-    normal = ndtri((np.arange(STEPS) + 0.5) / STEPS)
-    every = np.concatenate(values)[:, None] * np.exp(between * normal)
+    strays = stdtrit(len(FAMILIES) - 1, (np.arange(STEPS) + 0.5) / STEPS)
+    every = np.concatenate(values)[:, None] * np.exp(between * strays)
     weight = np.repeat(np.concatenate([np.full(len(some), 1 / len(some)) for some in values]), STEPS)
     order = np.argsort(every, axis=None)
     place = (np.cumsum(weight[order]) - weight[order] / 2) / weight.sum()
