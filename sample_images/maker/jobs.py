@@ -30,6 +30,8 @@ from .truth import plate_truth
 def train_one(seed: int, options: dict[str, Any]) -> str:
     """Make one training scene, for both networks; returns its summary."""
     out: Path = options["out"]
+    if (out / f"scene_{seed:08d}.npz").exists():  # written last
+        return f"{seed} there already"
     began = time.time()
     make = any_form if options["forms"] == "any" else make_fruit
     scene = training_scene(seed, options["size"], options["textures"], make, options["near"])
