@@ -24,7 +24,8 @@ from scipy.special import ndtri
 from truelobe.figures import Contribution, Figure, from_draws
 from truelobe.messages import Message, TruelobeError
 
-#: How far a finger strays from the edge it follows, mm on the skin (one standard deviation). A setting.
+#: How far a finger strays from the edge it follows, mm (one standard deviation): a stray on the screen, so it is
+#: counted across the line of sight, not along a skin that slants away. A setting.
 FINGER_MM = 1.0
 #: How far lobed skin's normal strays from the smooth body's, degrees (one standard deviation each way): measured
 #: pixel by pixel on 38 peppers of the development plates.
@@ -158,11 +159,11 @@ def _inside(curve: NDArray[np.float64], shape: tuple[int, int]) -> NDArray[np.fl
     return np.asarray(covered.reshape(high, _FINE, wide).mean(axis=1))
 
 
-def _mm_per_px(line: NDArray[np.float64], skin: NDArray[np.float64]) -> float:
-    """Return the size of a pixel on the skin under the line, mm."""
-    x = np.clip(np.rint(line[:, 0]).astype(int), 0, skin.shape[1] - 1)
-    y = np.clip(np.rint(line[:, 1]).astype(int), 0, skin.shape[0] - 1)
-    under = skin[y, x][skin[y, x] > 0]
+def _mm_per_px(line: NDArray[np.float64], across: NDArray[np.float64]) -> float:
+    """Return the size of a pixel under the line, mm, given the areas that pixels have across the line of sight."""
+    x = np.clip(np.rint(line[:, 0]).astype(int), 0, across.shape[1] - 1)
+    y = np.clip(np.rint(line[:, 1]).astype(int), 0, across.shape[0] - 1)
+    under = across[y, x][across[y, x] > 0]
     return math.sqrt(float(np.median(under))) if under.size else 1.0
 
 
@@ -238,7 +239,7 @@ def measure_blemish(
     fact : str, optional
         The defect the coach calls it.
     finger_mm : float
-        Standard deviation of the finger's line, mm on the skin.
+        Standard deviation of the finger's line, mm across the line of sight.
     scale_u : float
         Relative standard uncertainty of the photo's scale at the fruit.
     height_u : float
@@ -276,7 +277,7 @@ def measure_blemish(
     part, cosine = skin[window], np.clip(facing[window].astype(np.float64), 0.05, 1.0)
     points = max(96, 4 * len(local))
 
-    stray = finger_mm / _mm_per_px(local, part)
+    stray = finger_mm / _mm_per_px(local, part * cosine)
     curve = _steadied(local, points, stray)
     share = _inside(curve, shape)
     weight = share * part
