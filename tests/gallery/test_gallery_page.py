@@ -18,10 +18,8 @@ def _page():
 @pytest.fixture
 def opened(new_store, monkeypatch):
     """A store, and a way to draw the page on it: ``draw(plate="...")``."""
-    from truelobe.pages import gallery as page
-
     store = new_store()
-    monkeypatch.setattr(page, "opened_store", lambda: store)
+    monkeypatch.setattr("truelobe.pages.gallery_store.opened_store", lambda: store)
 
     def draw(**address):
         test = AppTest.from_function(_page, default_timeout=60)

@@ -48,7 +48,7 @@ def test_it_is_kept_as_a_hash_and_guessing_is_slowed(new_store):
 def test_every_browser_is_asked_once_the_pages_are_open_to_a_network(new_store, monkeypatch):
     store = new_store("sqlite")
     Passphrase(store).set(WORDS)
-    monkeypatch.setattr("truelobe.pages.gallery.opened_store", lambda: store)
+    monkeypatch.setattr("truelobe.pages.gallery_store.opened_store", lambda: store)
     place = {"at": "0.0.0.0"}
     monkeypatch.setattr("streamlit.get_option", lambda name: place["at"] if name == "server.address" else None)
     app = AppTest.from_string(APP, default_timeout=30).run()

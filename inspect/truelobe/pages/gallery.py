@@ -14,20 +14,14 @@ from truelobe import gallery
 from truelobe.gallery import SORTS, Card, Query
 from truelobe.grading.decisions import Outcome
 from truelobe.messages import TruelobeError
-from truelobe.pages import projector, style
+from truelobe.pages import gallery_store, projector, style
 from truelobe.report.gallery_list import figure_words
-from truelobe.store import Store, open_store
+from truelobe.store import Store
 
 LOOKING = ("Plates", "Walls", "Compare")
 VIEWS = (*LOOKING, "Bin", "Move and keep safe")
 A_PAGE = 12
 """Plates on a page of results: what a thumb scrolls past and a browser draws at once."""
-
-
-@st.cache_resource(show_spinner=False)
-def opened_store() -> Store:
-    """Return the one open store of this process."""
-    return open_store()
 
 
 def show() -> None:
@@ -46,7 +40,7 @@ def gallery_page(*, editing: bool = True) -> None:
     from truelobe.pages import gallery_move, gallery_plate, gallery_walls
 
     try:
-        store = opened_store()
+        store = gallery_store.opened_store()
         plate = st.query_params.get("plate")
         if plate:
             gallery_plate.show_plate(store, plate, editing=editing)
@@ -113,11 +107,9 @@ def _teach(store: Store, editing: bool) -> None:
 
 
 def _sample_button(store: Store) -> None:
-    from truelobe.pages.gallery_move import measure_bytes
-
     if st.button("Load the sample gallery", type="primary"):
         with st.spinner("Measuring the sample plates. This takes about a minute."):
-            gallery.load_sample(store, measure_bytes)
+            gallery.load_sample(store, gallery_store.measure_bytes)
         st.rerun()
 
 
@@ -195,7 +187,7 @@ def cards(shown: tuple[Card, ...], *, chooses: bool = False) -> None:
 
     The style sheet lays them out: columns of Streamlit's are parts of their own, and drawing many parts is slow.
     """
-    store = opened_store()
+    store = gallery_store.opened_store()
     with st.container(key="hits"):
         for card in shown:
             with st.container(border=True, key=f"hit-{card.uid}"):

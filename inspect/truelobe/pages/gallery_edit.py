@@ -14,6 +14,7 @@ from truelobe import gallery
 from truelobe.gallery import measuring
 from truelobe.messages import TruelobeError
 from truelobe.pages import drafts, style
+from truelobe.pages.gallery_store import in_worker, measure_bytes
 from truelobe.pages.nickname import ask_nickname, nickname
 from truelobe.store import Inspection, Store, crop_box, prepare_photo
 from truelobe.units import inch_fraction, percent
@@ -118,8 +119,6 @@ def _history(store: Store, plate: Inspection) -> None:
 
 def _further_photo(store: Store, plate: Inspection) -> None:
     """Take in a photo of a further side. It is shown, not measured; its card and peppers say where to cut it."""
-    from truelobe.pages.gallery_move import in_worker, measure_bytes
-
     with st.expander("Add a photo of a further side"):
         st.write("It stands beside the first one. The figures stay those of the measured photo.")
         handed = st.file_uploader("Photo", ["jpg", "jpeg", "png", "webp", "heic"], key=f"side-{plate.version}")
@@ -142,8 +141,6 @@ def _further_photo(store: Store, plate: Inspection) -> None:
 
 def _again(store: Store, plate: Inspection) -> None:
     """Measure the photo with today's tool; show what changed."""
-    from truelobe.pages.gallery_move import measure_bytes
-
     if not plate.photos:
         return
     with st.expander("Measure again"):

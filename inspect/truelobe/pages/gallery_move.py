@@ -2,42 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from datetime import date
 from functools import partial
 from pathlib import Path
-from typing import Any, TypeVar
 
 import streamlit as st
 
 from truelobe import gallery
 from truelobe.gallery import Choice, Query
-from truelobe.gallery.measuring import measure_photo
 from truelobe.pages import style
-from truelobe.pages.work import Limits, WorkerPool
+from truelobe.pages.gallery_store import measure_bytes
 from truelobe.report.gallery_list import write_list
-from truelobe.request import Request
 from truelobe.store import Store
 
 KIND = "import"
-Result = TypeVar("Result")
 _XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 _CHOICES: tuple[Choice, ...] = ("keep mine", "take theirs", "keep both")
-
-
-@st.cache_resource(show_spinner=False)
-def _workers() -> WorkerPool:
-    return WorkerPool(workers=1, limits=Limits(seconds=60))
-
-
-def measure_bytes(data: bytes, name: str, request: Request | None = None) -> Mapping[str, Any]:
-    """Measure a photo in a worker process and return its document."""
-    return in_worker(measure_photo, data, name, request)
-
-
-def in_worker(job: Callable[..., Result], *words: Any, **options: Any) -> Result:
-    """Do a job that decodes a photo in a worker process, where time and memory are bounded."""
-    return _workers().submit(job, *words, **options).result()
 
 
 def show_bin(store: Store) -> None:

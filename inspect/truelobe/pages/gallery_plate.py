@@ -10,7 +10,7 @@ import streamlit as st
 from PIL import Image
 
 from truelobe.gallery.masks import photo_of
-from truelobe.pages import gallery_edit, projector, style
+from truelobe.pages import gallery_edit, gallery_store, projector, style
 from truelobe.report import overlay, words
 from truelobe.store import Inspection, Photo, Store
 from truelobe.store.documents import in_kept_photo
@@ -88,9 +88,7 @@ def _bare(sha256: str) -> bytes:
 
 @st.cache_data(max_entries=48, show_spinner=False)
 def _outlined(sha256: str, uid: str, measurement: str) -> bytes:
-    from truelobe.pages.gallery import opened_store
-
-    store = opened_store()
+    store = gallery_store.opened_store()
     photo: Photo = store.photos.get(sha256)
     document = store.inspections.document(uid, measurement) or {"peppers": []}
     return overlay.as_jpeg(
@@ -99,9 +97,7 @@ def _outlined(sha256: str, uid: str, measurement: str) -> bytes:
 
 
 def _pixels(sha256: str) -> Any:
-    from truelobe.pages.gallery import opened_store
-
-    with Image.open(io.BytesIO(opened_store().photos.read(sha256))) as image:
+    with Image.open(io.BytesIO(gallery_store.opened_store().photos.read(sha256))) as image:
         return np.asarray(image.convert("RGB"))
 
 

@@ -24,8 +24,6 @@ def passed() -> bool:
 
 def ask() -> None:
     """Ask for the passphrase, and open the gate to the right one."""
-    from truelobe.pages.gallery import opened_store
-
     st.title("The coach's pages")
     with st.form("gate"):
         words = st.text_input("Passphrase", type="password")
@@ -33,6 +31,9 @@ def ask() -> None:
     st.caption(RISK)
     if not sent:
         return
+    # Not at the top: it brings the measuring along, about a second that the app's start and the form would take.
+    from truelobe.pages.gallery_store import opened_store
+
     try:
         Passphrase(opened_store()).check(words)
     except TruelobeError as error:

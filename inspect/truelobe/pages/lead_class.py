@@ -14,7 +14,7 @@ from truelobe.judging.sessions import Sessions
 from truelobe.judging.student_view import counts
 from truelobe.messages import TruelobeError
 from truelobe.pages import classroom, navigation, style
-from truelobe.pages.gallery import opened_store
+from truelobe.pages.gallery_store import opened_store
 from truelobe.store import Store
 from truelobe.store.base import now
 

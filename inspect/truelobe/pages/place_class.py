@@ -14,7 +14,7 @@ from truelobe.judging.sessions import Sessions
 from truelobe.judging.student_view import StudentDesk, student_tap
 from truelobe.messages import TruelobeError
 from truelobe.pages import classroom, style
-from truelobe.pages.gallery import opened_store
+from truelobe.pages.gallery_store import opened_store
 from truelobe.store import Store
 
 

@@ -25,7 +25,7 @@ from truelobe.judging.scoring import (
 )
 from truelobe.messages import TruelobeError
 from truelobe.pages import style
-from truelobe.pages.gallery import opened_store
+from truelobe.pages.gallery_store import opened_store
 from truelobe.pages.make_up import make_up
 from truelobe.pages.work import Limits, WorkerPool
 from truelobe.store import NewInspection, Store, prepare_photo

@@ -13,7 +13,7 @@ from truelobe.judging.roster import Roster, Student
 from truelobe.judging.slips import slips_pdf
 from truelobe.messages import TruelobeError
 from truelobe.pages import style
-from truelobe.pages.gallery import opened_store
+from truelobe.pages.gallery_store import opened_store
 from truelobe.pages.students.server import TeamServer, ask_to_stop, launch, own_address, running
 from truelobe.store import Store
 
