@@ -154,7 +154,7 @@ def test_walls_compare_and_bin_draw(opened, keep):
 
 def test_a_full_bin_is_turned_page_by_page(opened, keep, monkeypatch):
     store, draw = opened
-    monkeypatch.setattr("truelobe.pages.gallery.A_PAGE", 1)
+    monkeypatch.setattr("truelobe.pages.gallery_cards.A_PAGE", 1)
     for plate in two_plates(store, keep):
         store.inspections.bin(plate.uid, plate.version)
     test = draw(view="Bin")

@@ -12,6 +12,7 @@ import streamlit as st
 from truelobe import gallery
 from truelobe.gallery import Choice, Query
 from truelobe.pages import style
+from truelobe.pages.gallery_cards import one_page
 from truelobe.pages.gallery_store import measure_bytes
 from truelobe.report.gallery_list import write_list
 from truelobe.store import Store
@@ -23,8 +24,6 @@ _CHOICES: tuple[Choice, ...] = ("keep mine", "take theirs", "keep both")
 
 def show_bin(store: Store) -> None:
     """Draw what was deleted."""
-    from truelobe.pages.gallery import one_page
-
     query = Query(binned=True)
     if not gallery.count(store, query, at_most=1):
         style.lead("The bin is empty. What you delete waits here and can be put back.")

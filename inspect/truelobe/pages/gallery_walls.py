@@ -6,6 +6,7 @@ import streamlit as st
 
 from truelobe import gallery
 from truelobe.pages import gallery_plate, projector, style
+from truelobe.pages.gallery_cards import cards
 from truelobe.store import Store
 
 MOST_SLIDES = 24
@@ -13,8 +14,6 @@ MOST_SLIDES = 24
 
 def show_walls(store: Store, *, editing: bool = True) -> None:
     """Draw the walls: choose one, look at it, order it."""
-    from truelobe.pages.gallery import cards
-
     found = gallery.walls(store)
     if not found:
         style.lead("A wall holds examples on one topic, in the order you want to show them.")
