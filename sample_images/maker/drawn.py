@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter
 
 from . import colours
-from .drills import COLOURS, SIDE, crop, describe, name_of, ripeness_map, window, write
+from .drill_record import COLOURS, SIDE, crop, describe, name_of, ripeness_map, window, write
 from .fields import between, pick
 from .fruit_first import make_fruit
 from .labels import Labels, label

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .develop import develop, draw
-from .drills import COLOURS, SIDE, crop, describe, name_of, ripeness_map, window, write
+from .drill_record import COLOURS, SIDE, crop, describe, name_of, ripeness_map, window, write
 from .fields import between, pick
 from .fruit_first import make_fruit
 from .labels import label
