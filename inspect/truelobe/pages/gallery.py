@@ -16,6 +16,7 @@ from truelobe.grading.decisions import Outcome
 from truelobe.messages import TruelobeError
 from truelobe.pages import gallery_move, gallery_plate, gallery_store, gallery_walls, style
 from truelobe.pages.gallery_cards import one_page
+from truelobe.pages.gallery_worker import measure_bytes
 from truelobe.store import Store
 
 LOOKING = ("Plates", "Walls", "Compare")
@@ -87,7 +88,7 @@ def _teach(store: Store, editing: bool) -> None:
 def _sample_button(store: Store) -> None:
     if st.button("Load the sample gallery", type="primary"):
         with st.spinner("Measuring the sample plates. This takes about a minute."):
-            gallery.load_sample(store, gallery_store.measure_bytes)
+            gallery.load_sample(store, measure_bytes)
         st.rerun()
 
 

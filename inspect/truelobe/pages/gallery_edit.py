@@ -14,7 +14,7 @@ from truelobe import gallery
 from truelobe.gallery import measuring
 from truelobe.messages import TruelobeError
 from truelobe.pages import drafts, style
-from truelobe.pages.gallery_store import in_worker, measure_bytes
+from truelobe.pages.gallery_worker import in_worker, measure_bytes
 from truelobe.pages.nickname import ask_nickname, nickname
 from truelobe.store import Inspection, Store, crop_box, prepare_photo
 from truelobe.units import inch_fraction, percent

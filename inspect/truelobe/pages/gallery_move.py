@@ -13,7 +13,7 @@ from truelobe import gallery
 from truelobe.gallery import Choice, Query
 from truelobe.pages import style
 from truelobe.pages.gallery_cards import one_page
-from truelobe.pages.gallery_store import measure_bytes
+from truelobe.pages.gallery_worker import measure_bytes
 from truelobe.report.gallery_list import write_list
 from truelobe.store import Store
 

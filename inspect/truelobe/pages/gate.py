@@ -7,6 +7,7 @@ import streamlit as st
 from truelobe.judging.passphrase import RISK, Passphrase
 from truelobe.messages import TruelobeError
 from truelobe.pages import style
+from truelobe.pages.gallery_store import opened_store
 
 _IN = "passed the gate"
 
@@ -31,9 +32,6 @@ def ask() -> None:
     st.caption(RISK)
     if not sent:
         return
-    # Not at the top: it brings the measuring along, about a second that the app's start and the form would take.
-    from truelobe.pages.gallery_store import opened_store
-
     try:
         Passphrase(opened_store()).check(words)
     except TruelobeError as error:
