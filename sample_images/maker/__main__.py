@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 
 from .jobs import plate_one, run_all, train_one
-from .plates import SETS, plate_seeds
+from .plates import DIFFICULTIES, SETS, plate_seeds
 
 
 def _size(text: str) -> tuple[int, int]:
@@ -28,11 +28,13 @@ def _parser() -> argparse.ArgumentParser:
     train.add_argument("--size", type=_size, default=(1280, 960))
     train.add_argument("--spp", type=int, default=8)
     train.add_argument("--near", type=float, default=0.0, help="share of scenes seen from near, 0 to 1")
+    train.add_argument("--spread", type=float, default=0.0, help="share of scenes with many peppers side by side")
     train.add_argument("--forms", choices=("first", "any"), default="first", help="the first family, or many")
     plates = jobs.add_parser("plates", help="plates with a card: photo and truth of each")
     plates.add_argument("--set", choices=list(SETS), required=True)
     plates.add_argument("--count", type=int, default=60)
     plates.add_argument("--first", type=int, default=0, help="leave out so many at the start")
+    plates.add_argument("--only", choices=DIFFICULTIES, nargs="+", default=DIFFICULTIES, help="these difficulties")
     plates.add_argument("--size", type=_size, default=(1600, 1200))
     plates.add_argument("--spp", type=int, default=384)
     plates.add_argument("--most", type=int, default=112_000, help="bytes a photo may have")
@@ -53,7 +55,7 @@ def main(arguments: list[str] | None = None) -> int:
     if given["job"] == "train":
         seeds = [given["seed"] + k for k in range(given["count"])]
         return min(1, run_all(train_one, seeds, given, given["workers"]))
-    items = plate_seeds(given["set"], given["count"])[given["first"] :]
+    items = [one for one in plate_seeds(given["set"], given["count"])[given["first"] :] if one[2] in given["only"]]
     return min(1, run_all(plate_one, items, given, given["workers"]))
 
 

@@ -34,7 +34,7 @@ def train_one(seed: int, options: dict[str, Any]) -> str:
         return f"{seed} there already"
     began = time.time()
     make = any_form if options["forms"] == "any" else make_fruit
-    scene = training_scene(seed, options["size"], options["textures"], make, options["near"])
+    scene = training_scene(seed, options["size"], options["textures"], make, options["near"], options["spread"])
     labels = label(scene)
     built = time.time()
     radiance, small = trace_to_learn(

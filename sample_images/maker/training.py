@@ -4,7 +4,8 @@ The outline network's part, one file a scene (`scene_00000123.npz`):
 `radiance` float16 (1, 480, 640, 3) linear; `owner` uint8 (1, 960, 1280), the pepper's number from 1, and
 `part` uint8 (1, 960, 1280), 1 body, 2 calyx, 3 stem: label pixels (2i, 2j) to (2i + 1, 2j + 1) lie on radiance
 pixel (i, j); `kind` ("plate", "heap", "close", "none"; where asked for also "near" and "near heap", which show a
-pepper among others about as large as the closer look does); `seed`.
+pepper among others about as large as the closer look does, and "spread", many peppers side by side: as dear to trace
+as one pepper, and ten times as much to learn from); `seed`.
 """
 
 from __future__ import annotations
@@ -51,12 +52,17 @@ def training_scene(
     photos: Path | None = None,
     make: MakeFruit = make_fruit,
     near: float = 0.0,
+    spread: float = 0.0,
 ) -> Scene:
-    """One random scene from its seed alone; `near` is the share of scenes seen from near, 0 to 1."""
+    """One random scene from its seed alone.
+
+    `near` is the share of scenes seen from near, `spread` that of many peppers side by side; both 0 to 1, and their
+    sum too.
+    """
     rng = np.random.default_rng([seed, 7])
-    far = {kind: share * (1 - near) for kind, share in KINDS.items()}
-    kind = pick(rng, {**far, **{kind: share * near for kind, share in NEAR.items()}})
-    things, tops, floor, reach = _ground(rng, photos)
+    far = {kind: share * (1 - near - spread) for kind, share in KINDS.items()}
+    kind = pick(rng, {**far, **{kind: share * near for kind, share in NEAR.items()}, "spread": spread})
+    things, tops, floor, reach = _ground(rng, photos, wide=kind == "spread")
     pile = Pile()
     for surface in tops:
         pile.raise_to(surface.heights(pile.x, pile.y))
@@ -81,16 +87,18 @@ def training_scene(
     )
 
 
-def _ground(rng: np.random.Generator, photos: Path | None) -> tuple[list[Thing], list[Dish], float, float]:
+def _ground(
+    rng: np.random.Generator, photos: Path | None, *, wide: bool
+) -> tuple[list[Thing], list[Dish], float, float]:
     """Table, perhaps a cloth, perhaps a dish: things, their height fields, floor height and reach."""
     picture, name = pattern(rng, 0.3, photos)
-    wide = between(rng, 900, 2600)
+    broad = between(rng, 900, 2600)
     repeat = 1.0 if name == "photo" else between(rng, 1, 3)
     things = [
         flat(
             "table",
-            wide,
-            wide * between(rng, 0.6, 1.0),
+            broad,
+            broad * between(rng, 0.6, 1.0),
             0.0,
             picture,
             turn=between(rng, 0, 3),
@@ -116,6 +124,8 @@ def _ground(rng: np.random.Generator, photos: Path | None) -> tuple[list[Thing],
                 roughness=0.9,
             )
         )
+    if wide:
+        return things, [], 0.8, between(rng, 200, 250)
     if chance(rng, 0.68):
         plate = dish(rng, between(rng, 95, 210), vivid=0.5)
         return [*things, plate.thing], [plate], plate.floor_mm, plate.reach
@@ -152,6 +162,8 @@ def _lay_fruit(
     counts = {"plate": int(rng.integers(1, 7)), "heap": int(rng.integers(6, 17)), "close": int(rng.integers(1, 3))}
     if kind in NEAR:
         counts |= {"near": int(rng.integers(1, 5)), "near heap": int(rng.integers(6, 14))}
+    elif kind == "spread":
+        counts |= {"spread": int(rng.integers(11, 19))}
     count, heaped = counts[kind], kind in ("heap", "near heap")
     own = pick(rng, COLOURS)
     mixed = between(rng, 0, 1) if chance(rng, 0.7) else 0.0
@@ -250,6 +262,8 @@ def _camera(
     elif kind in NEAR and fruit:
         chosen = fruit[-1 - int(rng.integers(min(len(fruit), 5)))]  # in a heap the last ones lie on top
         target, seen = chosen.position + rng.normal(size=3) * [15, 15, 5], between(rng, 45, 120)
+    elif kind == "spread":
+        seen = reach * between(rng, 0.75, 1.2)
     elif kind == "none":
         seen = between(rng, 60, 300)
     distance = max(150.0, seen * focal / (size[1] / 2)) + (60 if kind == "heap" else 0)
