@@ -1,7 +1,9 @@
 """The trained outline network and what is built on it, on one path-traced plate whose truth is known."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import cv2
 import numpy as np
@@ -9,6 +11,8 @@ import pytest
 from tests.benchmarks.outlines import card_outline, matched, plate_truth
 
 from truelobe import cli, fruit, schema
+from truelobe.fruit import finder
+from truelobe.fruit.finder import Candidate
 from truelobe.fruit.network import _asked, look, model_path
 from truelobe.fruit.silhouette import overlap
 from truelobe.messages import TruelobeError
@@ -128,6 +132,23 @@ def test_no_pepper_on_card_and_cloths(pixels, truth):
         stripes = np.where(((rows + columns) // 30 % 2)[..., None], plain, np.uint8(60))
         for cloth in (plain, checks, stripes):
             assert not [one for one in fruit.find_fruit(cloth) if not one.doubtful]
+
+
+@pytest.mark.parametrize(
+    ("score", "sureness", "lost", "stands"),
+    [(0.9, 0.7, True, False), (0.96, 0.7, True, True), (0.9, 0.85, True, True), (0.9, 0.7, False, True)],
+)
+def test_a_find_not_confirmed_from_nearer_must_be_plain(monkeypatch, found, score, sureness, lost, stands):
+    lone = replace(found[0], score=score, disagreement_px=None)
+    finds = {
+        1: Candidate(lone, lone.outline_px[0], sureness, lost),
+        2: Candidate(found[1], found[1].outline_px[0], 0.9),
+    }
+    monkeypatch.setattr(finder, "candidate", lambda *given, **_: finds[given[3]])
+    seen = finder.outlined(
+        np.zeros((8, 8, 3), np.uint8), SimpleNamespace(shape=(1200, 1600)), SimpleNamespace(count=2)
+    )
+    assert len(seen) == 1 + stands
 
 
 def test_a_tap_adds_the_pepper_under_it(pixels, found):

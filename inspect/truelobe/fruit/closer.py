@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from truelobe.fruit.grouping import Groups, group
 from truelobe.fruit.network import LEAST_GAIN, FruitMaps, look
-from truelobe.fruit.silhouette import Mask, bounding_box, filled, mask_contours
+from truelobe.fruit.silhouette import Box, Mask, bounding_box, filled, mask_contours
 
 VIEW_PX = 320
 """Side of the closer look, in network pixels."""
@@ -47,6 +47,17 @@ class CloserLook:
     number: int
 
 
+def shows_more(maps: FruitMaps, body: Mask) -> bool:
+    """Say whether a closer look at a fruit would show more than the first one, given its body there."""
+    return VIEW_PX / _side(maps.photo_box(bounding_box(body))) >= LEAST_GAIN * max(maps.scale)
+
+
+def _side(box: Box) -> float:
+    """Side of the piece to look at, photo pixels; no fewer than the view has: enlarging shows nothing new."""
+    x0, y0, x1, y1 = box
+    return float(max(max(x1 - x0, y1 - y0) * VIEW_PX / FRUIT_PX, VIEW_PX))
+
+
 def closer_look(pixels: NDArray[np.uint8], maps: FruitMaps, body: Mask) -> CloserLook | None:
     """Look again at one fruit; None where that shows no more, or not the same fruit.
 
@@ -58,12 +69,11 @@ def closer_look(pixels: NDArray[np.uint8], maps: FruitMaps, body: Mask) -> Close
     body : ndarray of bool, shape (h, w)
         The fruit's body in that look.
     """
+    if not shows_more(maps, body):
+        return None
     tight = bounding_box(body)
     x0, y0, x1, y1 = maps.photo_box(tight)
-    # Never larger than the photo's own pixels: enlarging shows nothing new.
-    side = max(max(x1 - x0, y1 - y0) * VIEW_PX / FRUIT_PX, VIEW_PX)
-    if VIEW_PX / side < LEAST_GAIN * max(maps.scale):
-        return None
+    side = _side((x0, y0, x1, y1))
     left, top = max(round((x0 + x1 - side) / 2), 0), max(round((y0 + y1 - side) / 2), 0)
     right, bottom = (
         min(round((x0 + x1 + side) / 2), maps.shape[1]),

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from truelobe.fruit.classical import find_by_colour
-from truelobe.fruit.closer import closer_look
+from truelobe.fruit.closer import closer_look, shows_more
 from truelobe.fruit.grouping import Groups, group
 from truelobe.fruit.hidden import Hidden, hidden, rim
 from truelobe.fruit.network import FruitMaps, look, model_path, probability
@@ -30,8 +30,8 @@ _SMALLEST_CALYX = 0.001
 LOWEST_NEAR_SCORE = 0.79
 """After the closer look: on development plates four of ten false finds score less, and no pepper."""
 LOWEST_LONE_SCORE, LOWEST_LONE_EDGE = 0.95, 0.8
-"""What isn't found again from nearer, where others are, is no pepper below both of these score and sureness of edge:
-on development plates five of six such false finds, and of seven peppers one that was half wrong."""
+"""What isn't found again from nearer is no pepper below both of these score and sureness of edge: on development
+plates five of six such false finds, and of seven peppers one that was half wrong."""
 LOWEST_SURE_SCORE = 0.82
 """Of the well outlined peppers of development plates 99 % score more."""
 LOWEST_SURE_EDGE = 0.54
@@ -47,11 +47,12 @@ _DIRECTIONS = 12
 
 @dataclasses.dataclass(frozen=True)
 class Candidate:
-    """A fruit outlined by itself, before it is compared with its neighbours."""
+    """A fruit outlined by itself, before it is compared with its neighbours; `lost` when a closer look lost it."""
 
     silhouette: Silhouette
     outer: Polygon
     sureness: float
+    lost: bool = False
 
 
 def glance(pixels: NDArray[np.uint8]) -> FruitMaps | None:
@@ -114,14 +115,12 @@ def outlined(
     """Outline grouped fruits on the photo's own pixels, and compare them with each other."""
     found = [candidate(pixels, maps, groups, number, refine=refine) for number in range(1, groups.count + 1)]
     likely = [one for one in found if one is not None and one.silhouette.score >= LOWEST_NEAR_SCORE]
-    looked_closer = any(one.silhouette.disagreement_px is not None for one in likely)
-    return compared([one for one in likely if not (looked_closer and _unconfirmed(one))], maps.shape)
+    return compared([one for one in likely if not (one.lost and _weak(one))], maps.shape)
 
 
-def _unconfirmed(one: Candidate) -> bool:
-    """Whether a find was not found again from nearer and is too weak to stand by the first look alone."""
-    score, apart = one.silhouette.score, one.silhouette.disagreement_px
-    return apart is None and score < LOWEST_LONE_SCORE and one.sureness < LOWEST_LONE_EDGE
+def _weak(one: Candidate) -> bool:
+    """Whether a find is too weak to stand by the first look alone."""
+    return one.silhouette.score < LOWEST_LONE_SCORE and one.sureness < LOWEST_LONE_EDGE
 
 
 def candidate(
@@ -146,10 +145,12 @@ def candidate(
     refine : callable
         What moves the outline onto the edge in the photo.
     """
-    again = closer_look(pixels, maps, groups.bodies == number)
+    body = groups.bodies == number
+    again = closer_look(pixels, maps, body)
     near = None if again is None else _candidate(again.pixels, again.maps, again.groups, again.number, 0.0, refine)
     if again is None or near is None:
-        return _candidate(pixels, maps, groups, number, level, refine)
+        first = _candidate(pixels, maps, groups, number, level, refine)
+        return None if first is None else dataclasses.replace(first, lost=shows_more(maps, body))
     right, down = again.corner
     outer = near.outer + np.array([right, down], np.float64)
     apart = disagreement(outer, outline_at_network_size(maps, groups, number))
