@@ -4,8 +4,8 @@ The outline network's part, one file a scene (`scene_00000123.npz`):
 `radiance` float16 (1, 480, 640, 3) linear; `owner` uint8 (1, 960, 1280), the pepper's number from 1, and
 `part` uint8 (1, 960, 1280), 1 body, 2 calyx, 3 stem: label pixels (2i, 2j) to (2i + 1, 2j + 1) lie on radiance
 pixel (i, j); `kind` ("plate", "heap", "close", "none"; where asked for also "near" and "near heap", which show a
-pepper among others about as large as the closer look does, and "spread", many peppers side by side: as dear to trace
-as one pepper, and ten times as much to learn from); `seed`.
+pepper among others about as large as the closer look does, and "spread", many peppers side by side: as dear to
+trace as one pepper, and ten times as much to learn from); `seed`.
 """
 
 from __future__ import annotations
@@ -56,8 +56,8 @@ def training_scene(
 ) -> Scene:
     """One random scene from its seed alone.
 
-    `near` is the share of scenes seen from near, `spread` that of many peppers side by side; both 0 to 1, and their
-    sum too.
+    `near` is the share of scenes seen from near, `spread` that of many peppers side by side; both 0 to 1, and
+    their sum too.
     """
     rng = np.random.default_rng([seed, 7])
     far = {kind: share * (1 - near - spread) for kind, share in KINDS.items()}

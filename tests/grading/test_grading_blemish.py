@@ -87,7 +87,7 @@ def test_a_finger_strays_on_the_screen_so_small_slanted_marks_stay_whole():
             line, true = cap_line(across, tilt, 6 * seed, points, jitter_mm=1.0, seed=seed)
             errors.append(measure_blemish(line, BOX, *scene, lobes_deg=0).area_mm2.value / true - 1)
         # n points that stray by s on a closed line of length l round an area a move it by s l / sqrt(n) on their
-        # own; an ellipse's length after Ramanujan (1914). A third more for the curve that must be guessed from them.
+        # own; an ellipse's length after Ramanujan (1914). A third more for the curve to be guessed from them.
         long, short = across / 2, across / 2 * np.cos(np.radians(tilt))
         length = np.pi * (3 * (long + short) - np.sqrt((3 * long + short) * (long + 3 * short)))
         alone = length / np.sqrt(points) / (np.pi * long * short)
