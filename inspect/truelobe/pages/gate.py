@@ -6,8 +6,7 @@ import streamlit as st
 
 from truelobe.judging.passphrase import RISK, Passphrase
 from truelobe.messages import TruelobeError
-from truelobe.pages import style
-from truelobe.pages.gallery_store import opened_store
+from truelobe.pages import gallery_store, style
 
 _IN = "passed the gate"
 
@@ -33,7 +32,7 @@ def ask() -> None:
     if not sent:
         return
     try:
-        Passphrase(opened_store()).check(words)
+        Passphrase(gallery_store.opened_store()).check(words)
     except TruelobeError as error:
         style.say(error.message)
         return
