@@ -38,7 +38,7 @@ def changed_outlines(
         if change.kind == "remove":
             kept = [one for one in kept if not holds(one, change.at)]
         elif change.kind == "keep":
-            kept = [replace(one, doubtful=False) if holds(one, change.at) else one for one in kept]
+            kept = [replace(one, doubtful=False, cut_off=False) if holds(one, change.at) else one for one in kept]
         elif change.kind == "add" and not inside:
             kept.append(add_at(pixels, change.at))
         elif change.kind == "part" and change.to is not None and inside:

@@ -44,7 +44,7 @@ from truelobe.messages import Message, TruelobeError
 from truelobe.photo import Photo, read_photo
 from truelobe.pointing import point_out
 from truelobe.record import AxisSeen, PepperRecord, PlateInspection
-from truelobe.remarks import on_doubtful, on_green_among_coloured, on_pepper, on_plate
+from truelobe.remarks import on_green_among_coloured, on_pepper, on_plate, on_unmeasured
 from truelobe.request import Request
 from truelobe.setting import Setting, grounded, looked_from, set_up
 from truelobe.verdicts import settle, verdicts_on_skin
@@ -235,7 +235,7 @@ def _record(
     spots: tuple[Spot, ...],
 ) -> PepperRecord:
     coverage, messages = covered
-    if silhouette.doubtful:
+    if silhouette.doubtful or silhouette.cut_off:
         return _undecided(setting, silhouette, stance, coverage)
     size, other = _sizes(setting, stance)
     by_photo: dict[str, Figure | None] = {"diameter_mm": size.diameter, "length_mm": size.length}
@@ -282,7 +282,7 @@ def _record(
 
 
 def _undecided(setting: Setting, silhouette: Silhouette, stance: Stance, coverage: Coverage) -> PepperRecord:
-    """A doubtful outline is shown, and left out of the figures until the coach says yes."""
+    """What is doubtful or cut off is shown, and left out of the figures until the coach says yes."""
     decisions = tuple((Decision(x, "whole", "not checked", None), None) for x in setting.request.limits)
     return PepperRecord(
         silhouette=silhouette,
@@ -295,7 +295,7 @@ def _undecided(setting: Setting, silhouette: Silhouette, stance: Stance, coverag
         not_fully_coloured=None,
         skin_seen=None,
         decisions=decisions,
-        messages=(on_doubtful(silhouette.number),),
+        messages=(on_unmeasured(silhouette),),
     )
 
 

@@ -46,8 +46,15 @@ def on_pepper(silhouette: Silhouette, *, axis_unsure: bool, length_seen: bool) -
     return said
 
 
-def on_doubtful(number: int) -> Message:
-    """Ask about an outline that the finder is not sure of."""
+def on_unmeasured(silhouette: Silhouette) -> Message:
+    """Ask about an outline that the finder is not sure of, or that the photo's frame cuts off."""
+    number = silhouette.number
+    if silhouette.cut_off:
+        return Message(
+            "outline-cut-off",
+            f"Pepper {number}: the photo's edge cuts it off, so it is not measured.",
+            "Take the photo again with the whole pepper in it, or keep it if next to nothing is missing.",
+        )
     return Message(
         "outline-doubtful",
         f"Pepper {number}: the outline is doubtful, so it is not measured yet.",

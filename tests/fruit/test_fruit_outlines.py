@@ -119,6 +119,17 @@ def test_a_portrait_photo_gives_the_same_peppers(pixels, truth, found):
         assert other.body.sum() == pytest.approx(one.body.sum(), rel=0.03)
 
 
+def test_what_the_frame_cuts_off_is_told_apart_from_what_is_doubtful(pixels, truth, found):
+    left = min(found, key=lambda one: one.box[0])
+    quarter = round(left.box[0] * 0.75 + left.box[2] * 0.25)
+    piece = np.ascontiguousarray(pixels[:, quarter:])
+    cut, *others = sorted(
+        fruit.find_fruit(piece, (card_outline(truth) - [quarter, 0],)), key=lambda one: one.box[0]
+    )
+    assert (cut.cut_off, cut.doubtful) == (True, False)
+    assert not any(one.cut_off for one in others)
+
+
 def test_no_pepper_on_card_and_cloths(pixels, truth):
     card = card_outline(truth)
     low, high = np.maximum(card.min(axis=0).astype(int) - 10, 0), card.max(axis=0).astype(int)

@@ -24,6 +24,15 @@ def test_one_line_says_what_is_met_and_what_would_settle_the_rest():
     )
 
 
+def test_a_pepper_cut_off_by_the_photo_is_not_called_doubtful():
+    whole = example_plate.document()
+    cut = [pepper | {"cut_off": pepper["doubtful"]} for pepper in whole["peppers"]]
+    said = words.summary(whole | {"peppers": cut})
+    assert "Number 5 is cut off by the photo's edge: step back and take it again." in said
+    assert "doubtful" not in said
+    assert words.alt_text(whole | {"peppers": cut}).endswith("across, cut off by the photo's edge.")
+
+
 def test_one_pepper_is_spoken_of_as_one():
     one = example_plate.document(peppers=example_plate.document()["peppers"][3:4])
     assert words.summary(one).startswith("One pepper. It meets 2-1/2 in. It meets the 15 % color rule.")

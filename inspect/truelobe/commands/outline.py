@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -79,8 +79,7 @@ def outline_document(source: Path) -> dict[str, Any]:
     messages = list(photo.messages)
     if not found:
         messages.append(_NO_PEPPER)
-    elif any(one.doubtful for one in found):
-        messages.append(_doubtful(found))
+    messages += _doubts(found)
     return _document(photo, source.name, messages, found)
 
 
@@ -89,9 +88,27 @@ _NO_PEPPER = Message(
 )
 
 
-def _doubtful(found: Sequence[Silhouette]) -> Message:
-    numbers = ", ".join(str(one.number) for one in found if one.doubtful)
-    return Message("doubtful-outline", f"Not sure of outline {numbers}.", "Check them on the picture by eye.")
+def _doubts(found: Sequence[Silhouette]) -> list[Message]:
+    said = []
+    doubtful = _numbers(one for one in found if one.doubtful)
+    if doubtful:
+        said.append(
+            Message("doubtful-outline", f"Not sure of outline {doubtful}.", "Check them on the picture by eye.")
+        )
+    cut_off = _numbers(one for one in found if one.cut_off)
+    if cut_off:
+        said.append(
+            Message(
+                "outline-cut-off",
+                f"The photo's edge cuts off outline {cut_off}.",
+                "Step back until the whole pepper is in the picture.",
+            )
+        )
+    return said
+
+
+def _numbers(some: Iterable[Silhouette]) -> str:
+    return ", ".join(str(one.number) for one in some)
 
 
 def _document(

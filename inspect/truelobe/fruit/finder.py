@@ -202,7 +202,7 @@ def _holes(rings: tuple[Polygon, ...]) -> list[Polygon]:
 
 
 def compared(candidates: Sequence[Candidate], shape: tuple[int, int]) -> tuple[Silhouette, ...]:
-    """Judge what each fruit's neighbours and the frame hide and what is doubtful; number in reading order."""
+    """Judge what neighbours and the frame hide, what is doubtful or cut off; number in reading order."""
     rims = [rim(one.outer, shape) for one in candidates]
     areas = np.array([abs(area(one.outer)) for one in candidates])
     finished = []
@@ -213,10 +213,10 @@ def compared(candidates: Sequence[Candidate], shape: tuple[int, int]) -> tuple[S
             one.silhouette.score < LOWEST_SURE_SCORE
             or one.sureness < LOWEST_SURE_EDGE
             or small
-            or float(edge.at_frame.mean()) > MOST_AT_FRAME
             or part.fraction > MOST_HIDDEN
         )
-        finished.append(_with_neighbours(one.silhouette, part, bool(doubtful)))
+        cut_off = float(edge.at_frame.mean()) > MOST_AT_FRAME
+        finished.append(_with_neighbours(one.silhouette, part, bool(doubtful), cut_off))
     return numbered(finished)
 
 
@@ -292,6 +292,8 @@ def maps_contact(maps: FruitMaps, ring: Polygon) -> Polygon:
     return found
 
 
-def _with_neighbours(one: Silhouette, part: Hidden, doubtful: bool) -> Silhouette:
+def _with_neighbours(one: Silhouette, part: Hidden, doubtful: bool, cut_off: bool) -> Silhouette:
     occluded: tuple[Mask, ...] = (part.occluded, *one.occluded[1:])
-    return dataclasses.replace(one, doubtful=doubtful, hidden_fraction=part.fraction, occluded=occluded)
+    return dataclasses.replace(
+        one, doubtful=doubtful, hidden_fraction=part.fraction, occluded=occluded, cut_off=cut_off
+    )

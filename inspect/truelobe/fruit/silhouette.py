@@ -38,7 +38,7 @@ class Silhouette:
     score : float
         Mean probability, 0..1, that the body's pixels belong to a pepper.
     doubtful : bool
-        The finder is not sure that this is a whole pepper rightly outlined; a person should look.
+        The finder is not sure that this is a pepper rightly outlined; a person should look.
     hidden_fraction : float
         Estimated fraction of the whole silhouette that nearer things or the picture's frame hide.
     occluded : tuple of ndarray of bool, shape (K,)
@@ -46,6 +46,8 @@ class Silhouette:
     disagreement_px : float or None
         How far two looks at this pepper differ in its extents, root mean square over directions; None where there
         was only one.
+    cut_off : bool
+        The photo's frame cuts off so much of it that its size can't be told, however right the outline is.
     """
 
     number: int
@@ -62,6 +64,7 @@ class Silhouette:
     hidden_fraction: float
     occluded: tuple[Mask, ...]
     disagreement_px: float | None = None
+    cut_off: bool = False
 
 
 def contours(

@@ -53,7 +53,8 @@ def _size(case: Case, needed: Requirement, blank: RuleOutcome, rules: RuleSet) -
     figure, by = case.size(quantity)
     said = _against(figure, value, quantity, case.level, replace(blank, label=label, by=by))
     if said.outcome == "not seen" and case.pepper.get("doubtful"):
-        return replace(said, says=f"{quantity} not seen: its outline is doubtful")
+        why = "the photo's edge cuts it off" if case.pepper.get("cut_off") else "its outline is doubtful"
+        return replace(said, says=f"{quantity} not seen: {why}")
     return said if by == "hand" else _with_other_axis(case, value, quantity, said)
 
 

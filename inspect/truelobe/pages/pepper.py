@@ -51,6 +51,8 @@ def ask(bench: Desk, draft: Draft, one: Mapping[str, Any]) -> None:
     place, number = _at(one), one["number"]
     if one["doubtful"]:
         question = "Is this one pepper, rightly outlined?"
+        if one.get("cut_off"):
+            question = "The photo's edge cuts it off. Measure what shows of it?"
         answers = {"Yes, keep it": Correction("keep", place), "No, remove it": Correction("remove", place)}
     elif one.get("other_colour"):
         question = "Which color is it?"

@@ -145,8 +145,8 @@ def _add_button(draft: Draft) -> None:
 def _legend(draft: Draft) -> None:
     style.show_html(
         '<p class="tl-small tl-quiet">Tap a pepper to look closer or correct it. Blue and white lines: skin '
-        "counted as not fully colored. Dots: left out. Broken outline: doubtful. Line with a name, like 2a: "
-        "marked by hand.</p>"
+        "counted as not fully colored. Dots: left out. Broken outline: doubtful or cut off. Line with a name, "
+        "like 2a: marked by hand.</p>"
     )
     with st.container(horizontal=True, vertical_alignment="center"):
         st.toggle("Bare photo", key=f"bare-{draft.uid}")
@@ -230,7 +230,7 @@ def _tags(one: Document) -> list[str]:
     if one["pose"] != "lying":
         tags.append(one["pose"])
     if one["doubtful"]:
-        tags.append("doubtful outline")
+        tags.append(words.why_not_measured(one))
     return tags
 
 

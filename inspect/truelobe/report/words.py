@@ -106,12 +106,20 @@ def summary(document: Mapping[str, Any]) -> str:
 
 
 def _doubts(peppers: Sequence[Mapping[str, Any]]) -> list[str]:
-    doubtful = [pepper["number"] for pepper in peppers if pepper.get("doubtful")]
-    if not doubtful:
-        return []
-    them = "it" if len(doubtful) == 1 else "them"
-    verb = "has a doubtful outline and does not count yet" if len(doubtful) == 1 else "have doubtful outlines"
-    return [f"{numbers(doubtful).capitalize()} {verb}: keep {them} or remove {them}."]
+    waiting = [pepper for pepper in peppers if pepper.get("doubtful")]
+    doubtful = [pepper["number"] for pepper in waiting if not pepper.get("cut_off")]
+    cut_off = [pepper["number"] for pepper in waiting if pepper.get("cut_off")]
+    said = []
+    if doubtful:
+        them = "it" if len(doubtful) == 1 else "them"
+        verb = "has a doubtful outline and does not count yet" if len(doubtful) == 1 else "have doubtful outlines"
+        said.append(f"{numbers(doubtful).capitalize()} {verb}: keep {them} or remove {them}.")
+    if cut_off:
+        verb = "is" if len(cut_off) == 1 else "are"
+        said.append(
+            f"{numbers(cut_off).capitalize()} {verb} cut off by the photo's edge: step back and take it again."
+        )
+    return said
 
 
 def _lowest_limit(peppers: Sequence[Mapping[str, Any]], quantity: str) -> dict[int, Mapping[str, Any]]:
@@ -264,4 +272,11 @@ def pepper_alt_text(pepper: Mapping[str, Any]) -> str:
         words += f", {pepper['colour']}"
     if diameter:
         words += f", {inches(diameter['value']):.1f} inches across"
-    return words + (", outline doubtful" if pepper.get("doubtful") else "")
+    return words + (f", {waits}" if (waits := why_not_measured(pepper)) else "")
+
+
+def why_not_measured(pepper: Mapping[str, Any]) -> str:
+    """Say in two or three words why a pepper waits for the coach's word; empty where it does not."""
+    if not pepper.get("doubtful"):
+        return ""
+    return "cut off by the photo's edge" if pepper.get("cut_off") else "outline doubtful"
