@@ -56,8 +56,9 @@ LOST_EVERY = 9
 SIZES_UNREAD: dict[str, Any] = {"diameter_px": (5.0, NOTHING_KNOWN), "length_px": (5.0, NOTHING_KNOWN)}
 # Into how many equally likely steps a spread is cut.
 STEPS = 9
-# Lengths are counted apart by how far the photo looks from the side: below the first of these, between, above.
-TILT_DEG = (10.0, 25.0)
+# Lengths are counted apart by how far the fitted axis points toward or away from the camera: below the first of
+# these, between, above.
+TILT_DEG = (8.0, 16.0, 26.0)
 # The outermost half percent on either side is taken for no worse: so few peppers say little of it.
 LEVELS = (0.005, 0.025, 0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95, 0.975, 0.995)
 SHOWN = (
@@ -122,7 +123,7 @@ def _row(truth: dict[str, Any], shape: Silhouette, setting: Any, cue: StemCue | 
         "said": size.pose == "lying",
         "cue": cue is not None,
         "unsure": stance.unsure,
-        "tilt": setting.view.tilt_deg,
+        "tilt": fit.tilt_deg,
         "excess": truth["diameter_greatest_mm"] / size.width_seen.value - 1,
         "over mean": truth["diameter_greatest_mm"] / truth["diameter_mean_mm"] - 1,
         "short": truth["width_seen_mm"] - truth["diameter_greatest_mm"],
@@ -227,8 +228,8 @@ def blocks(rows: Sequence[Row]) -> dict[str, Any]:
         "misfit": {
             "about": "How far width and length are misread with true cameras because a pepper is no barrel "
             "(lobes, ends that lean, an axis taken wrongly), as shares of the width, on the same peppers, spread "
-            "alike; made even, since the bias of one family is not that of another. Length by how far the photo "
-            "looks from the side: below the first of tilt_deg, between, above.",
+            "alike; made even, since the bias of one family is not that of another. Length by how far "
+            "the axis is tilted out of the picture: below the first of tilt_deg, between, above.",
             "levels": list(LEVELS),
             "tilt_deg": list(TILT_DEG),
             "width": {

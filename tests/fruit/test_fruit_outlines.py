@@ -12,7 +12,9 @@ from tests.benchmarks.outlines import card_outline, matched, plate_truth
 
 from truelobe import cli, fruit, schema
 from truelobe.fruit import finder
+from truelobe.fruit.closer import closer_look
 from truelobe.fruit.finder import Candidate
+from truelobe.fruit.grouping import group
 from truelobe.fruit.network import _asked, look, model_path
 from truelobe.fruit.silhouette import overlap
 from truelobe.messages import TruelobeError
@@ -160,6 +162,22 @@ def test_a_find_not_confirmed_from_nearer_must_be_plain(monkeypatch, found, scor
         np.zeros((8, 8, 3), np.uint8), SimpleNamespace(shape=(1200, 1600)), SimpleNamespace(count=2)
     )
     assert len(seen) == 1 + stands
+
+
+@pytest.mark.parametrize(("limit", "ways"), [(0.0, [False]), (1.1, [False, True])], ids=["clear", "unclear"])
+def test_an_unclear_edge_is_looked_at_again_mirrored(monkeypatch, pixels, found, limit, ways):
+    looks = []
+
+    def looked(*given, mirrored):
+        looks.append(mirrored)
+        return closer_look(*given, mirrored=mirrored)
+
+    monkeypatch.setattr(finder, "UNCLEAR_EDGE", limit)
+    monkeypatch.setattr(finder, "closer_look", looked)
+    maps = look(pixels)
+    one = finder.candidate(pixels, maps, group(maps), 1)
+    assert looks == ways
+    assert max(overlap(one.silhouette, other) for other in found) > 0.97
 
 
 def test_a_tap_adds_the_pepper_under_it(pixels, found):

@@ -102,6 +102,13 @@ class BodyFit:
         rows = np.atleast_2d(self.theta if theta is None else theta)
         return place(rows, self.start, self.view, self.floor_mm, grid or self.grid)
 
+    @property
+    def tilt_deg(self) -> float:
+        """Angle between the axis and the plane that faces the camera, degrees; 0 is broadside on."""
+        seen = self.seen()
+        sight = seen.centre[0] / np.linalg.norm(seen.centre[0])
+        return float(np.degrees(np.arcsin(np.clip(abs(seen.axis[0] @ sight), 0.0, 1.0))))
+
     def shift(self, change: Floats) -> Floats:
         """Return how the parameters move when the residuals change by `change`, shape (n,)."""
         moved: Floats = -self.inverse @ (self.jacobian.T @ change)

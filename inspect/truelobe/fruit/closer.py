@@ -58,7 +58,9 @@ def _side(box: Box) -> float:
     return float(max(max(x1 - x0, y1 - y0) * VIEW_PX / FRUIT_PX, VIEW_PX))
 
 
-def closer_look(pixels: NDArray[np.uint8], maps: FruitMaps, body: Mask) -> CloserLook | None:
+def closer_look(
+    pixels: NDArray[np.uint8], maps: FruitMaps, body: Mask, *, mirrored: bool = False
+) -> CloserLook | None:
     """Look again at one fruit; None where that shows no more, or not the same fruit.
 
     Parameters
@@ -68,6 +70,8 @@ def closer_look(pixels: NDArray[np.uint8], maps: FruitMaps, body: Mask) -> Close
         Of the first look at these pixels.
     body : ndarray of bool, shape (h, w)
         The fruit's body in that look.
+    mirrored : bool
+        Look four ways mirrored, which takes four times as long.
     """
     if not shows_more(maps, body):
         return None
@@ -82,7 +86,9 @@ def closer_look(pixels: NDArray[np.uint8], maps: FruitMaps, body: Mask) -> Close
     # Even sides: a large piece is quickly halved.
     piece = pixels[top : bottom - (bottom - top) % 2, left : right - (right - left) % 2]
     corner = np.array([left, top], np.float64)
-    near = look(piece, tuple(ring - corner for ring in maps.exclude), maps.model, (VIEW_PX, VIEW_PX))
+    near = look(
+        piece, tuple(ring - corner for ring in maps.exclude), maps.model, (VIEW_PX, VIEW_PX), mirrored=mirrored
+    )
     groups = group(near)
     height, width = near.fruit.shape
     cut = body[tight[1] : tight[3], tight[0] : tight[2]]

@@ -154,7 +154,7 @@ def measure_size(
     apart = None if looks is None else looks * fit.start.distance_mm / fit.view.lens.focal_px
     found = [_Counted("outline", outline_error(name, apart), value[k], draw) for k, name in enumerate(QUANTITIES)]
     pose, cue = fit.start.pose, fit.cue is not None
-    shares = [misfit(name, pose, cue=cue, tilt_deg=fit.view.tilt_deg) for name in QUANTITIES]
+    shares = [misfit(name, pose, cue=cue, tilt_deg=fit.tilt_deg) for name in QUANTITIES]
     misread = [_Counted("lobes and ends", one, value[0], draw) for one in shares]
     read = [value[k] + normal @ spread[k] - found[k].draws for k in (0, 1)]
     width_seen, length = (

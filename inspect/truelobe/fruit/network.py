@@ -2,8 +2,9 @@
 
 The network takes 640 x 480 pixels; a photo is shrunk by area to fit, a portrait photo turned by a quarter, the
 rest padded by reflection. A photo too small to show more from nearer is enlarged a little and looked at four ways
-mirrored, whose mean steadies the outlines. Its answers come back upright and cut to the photo: network x =
-(photo x + 0.5) * scale - 0.5, pixel centres at whole numbers in both.
+mirrored, whose mean steadies the outlines; so is a piece of a photo where the edge is unclear. Its answers come
+back upright and cut to the photo: network x = (photo x + 0.5) * scale - 0.5, pixel centres at whole numbers in
+both.
 """
 
 from __future__ import annotations
@@ -112,6 +113,8 @@ def look(
     exclude: Sequence[Polygon] = (),
     model: Path | None = None,
     view: tuple[int, int] | None = None,
+    *,
+    mirrored: bool = False,
 ) -> FruitMaps:
     """Ask the network about a whole photo, or a piece of one.
 
@@ -124,8 +127,10 @@ def look(
     model : Path, optional
         Another network file than the one shipped.
     view : tuple of int, optional
-        Width and height of what the network is given, multiples of 32, width the larger; asked once. Unsaid, as
-        befits the photo's size.
+        Width and height of what the network is given, multiples of 32, width the larger. Unsaid, as befits the
+        photo's size.
+    mirrored : bool
+        Ask four ways mirrored and take the mean; done for a small photo without a word.
     """
     height, width = pixels.shape[:2]
     model = model or model_path()
@@ -137,7 +142,7 @@ def look(
     size = (max(round(width * factor), 1), max(round(height * factor), 1))
     how = cv2.INTER_AREA if factor < 1 else cv2.INTER_CUBIC
     small = np.asarray(cv2.resize(halved(pixels, 1 / factor)[0], size, interpolation=how), np.uint8)
-    ways = _MIRRORED if careful else _MIRRORED[:1]
+    ways = _MIRRORED if careful or mirrored else _MIRRORED[:1]
     answer = _asked(np.rot90(small) if upright else small, model, view, ways)
     if upright:
         answer = np.rot90(answer, -1, axes=(1, 2))

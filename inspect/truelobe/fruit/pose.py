@@ -130,10 +130,3 @@ def _priors(start: Start) -> Priors:
 def _apart(one: Start, two: Start) -> bool:
     """Whether two poses point far apart."""
     return bool(one.axis @ two.axis < np.cos(np.radians(APART_DEG)))
-
-
-def tilt_to_camera_deg(fit: BodyFit) -> float:
-    """Return the angle between the axis and the plane that faces the camera, degrees; 0 is broadside on."""
-    seen = fit.seen()
-    sight = seen.centre[0] / np.linalg.norm(seen.centre[0])
-    return float(np.degrees(np.arcsin(np.clip(abs(seen.axis[0] @ sight), 0.0, 1.0))))

@@ -82,7 +82,7 @@ def misfit(quantity: Quantity, pose: Pose, *, cue: bool, tilt_deg: float) -> Sha
     cue : bool
         A stem end shows.
     tilt_deg : float
-        How far the photo looks at the plate from the side: the more, the less sure are foreshortened lengths.
+        How far the axis leaves the plane that faces the camera: the more, the less sure is a foreshortened length.
     """
     row = _table()["misfit"]
     kind = "standing" if pose != "lying" and quantity == "width" else "cue" if cue else "no cue"
