@@ -10,8 +10,9 @@ from tests.benchmarks.outlines import real, snapped
 
 pytestmark = [pytest.mark.realphotos, pytest.mark.opencv]
 
-# Wanted: 0.95 found and sure, a mean overlap of 0.86, at most 0.3 sure false peppers a picture. Reached: 1.00, 0.866
-# and 0.22. The overlap is guarded less twice its sampling error: a spread of 0.075 over the root of 95 gives 0.0076.
+# Wanted: 0.95 found and sure, a mean overlap of 0.86, at most 0.3 sure false peppers a picture. Reached: 1.00,
+# 0.866 and 0.22. The overlap is guarded less twice its sampling error: a spread of 0.075 over the root of 95 gives
+# 0.0076.
 FEWEST_SURE = 0.95
 LEAST_OVERLAP = 0.866 - 2 * 0.0076
 MOST_FALSE_A_PICTURE = 0.3

@@ -173,8 +173,10 @@ def _against_all_round(
     columns = np.rint(x + reach * np.cos(angle)).astype(int)
     height, width = inside.shape
     within = (rows >= 0) & (rows < height) & (columns >= 0) & (columns < width)
-    rows, columns = np.clip(rows, 0, height - 1), np.clip(columns, 0, width - 1)
-    return middle[y, x] - middle[rows, columns], within & inside[rows, columns]
+    place = np.clip(rows, 0, height - 1) * width + np.clip(columns, 0, width - 1)
+    # One index instead of two: this is where most of the time goes.
+    there = np.take(middle.reshape(-1, middle.shape[-1]), place, axis=0)
+    return middle[y, x] - there, within & np.take(inside, place)
 
 
 def _look(contrast: float, off: NDArray[np.float32], lab: NDArray[np.float32]) -> Look | None:
