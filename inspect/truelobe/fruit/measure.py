@@ -153,8 +153,8 @@ def measure_size(
     looks = fit.silhouette.disagreement_px
     apart = None if looks is None else looks * fit.start.distance_mm / fit.view.lens.focal_px
     found = [_Counted("outline", outline_error(name, apart), value[k], draw) for k, name in enumerate(QUANTITIES)]
-    pose, cue = fit.start.pose, fit.cue is not None
-    shares = [misfit(name, pose, cue=cue, tilt_deg=fit.tilt_deg) for name in QUANTITIES]
+    pose, cue, tilt = fit.start.pose, fit.cue is not None, fit.tilt_deg
+    shares = [misfit(name, pose, cue=cue, tilt_deg=tilt) for name in QUANTITIES]
     misread = [_Counted("lobes and ends", one, value[0], draw) for one in shares]
     read = [value[k] + normal @ spread[k] - found[k].draws for k in (0, 1)]
     width_seen, length = (

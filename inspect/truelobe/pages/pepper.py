@@ -50,9 +50,8 @@ def ask(bench: Desk, draft: Draft, one: Mapping[str, Any]) -> None:
     """Ask on a pepper's card what one tap settles: whether it is a pepper, which of two colors it is."""
     place, number = _at(one), one["number"]
     if one["doubtful"]:
-        question = "Is this one pepper, rightly outlined?"
-        if one.get("cut_off"):
-            question = "The photo's edge cuts it off. Measure what shows of it?"
+        cut_off = "The photo's edge cuts it off. Measure what shows of it?"
+        question = cut_off if one.get("cut_off") else "Is this one pepper, rightly outlined?"
         answers = {"Yes, keep it": Correction("keep", place), "No, remove it": Correction("remove", place)}
     elif one.get("other_colour"):
         question = "Which color is it?"
