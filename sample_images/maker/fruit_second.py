@@ -124,6 +124,7 @@ def make_fruit(rng: np.random.Generator, colour: str, *, amount: float | None = 
         colour=colour,
         lobes=lobes,
         notes={
+            "generator": "second",
             "family": "second",
             "kind": kind_name,
             "diameter_mm": diameter,

@@ -27,6 +27,8 @@ SETS = {
     "judging": ("second", 5000),
     "samples": ("first", 9000),
     "spare": ("first", 7000),
+    "third": ("third", 11_000),
+    "fourth": ("fourth", 13_000),
 }
 
 
@@ -217,8 +219,8 @@ def _peppers(
         wishes: dict[str, Any] = {"blemishes": chance(rng, rules.blemished)}
         if SETS[which][0] == "first":
             wishes["family"] = family
-            if pose == "upside down":
-                wishes["stem"] = pick(rng, {"missing": 0.6, "stub": 0.4})
+        if SETS[which][0] != "second" and pose == "upside down":
+            wishes["stem"] = pick(rng, {"missing": 0.6, "stub": 0.4})
         model: FruitModel = make(rng, colour, **wishes)
         touch = fruit[int(rng.integers(len(fruit)))] if fruit and chance(rng, rules.touch) else None
         placed = settle_fruit(rng, pile, model, pose, floor=floor, reach=reach * 1.05, touch=touch)

@@ -1,6 +1,7 @@
 """The plates' truth by a second route: a general mesh library, OpenCV's projection, and geometry on paper."""
 
 import json
+from types import SimpleNamespace
 
 import cv2
 import numpy as np
@@ -10,6 +11,7 @@ from sample_images.maker.labels import alone
 from sample_images.maker.model import BODY, STEM
 from sample_images.maker.optics import look
 from sample_images.maker.outline_scenes import _bare_scene
+from sample_images.maker.render import _in_passes
 from sample_images.maker.truth import size_of
 from tests.benchmarks.truths import read_truth
 
@@ -94,3 +96,11 @@ def test_the_card_lies_where_the_recorded_camera_sees_it(root):
         away = plate.view.project(points) - sighting.corners_px
         # Corner noise of a JPEG is about 0.1 px; an easy plate's curl of up to 0.6 mm adds up to half a pixel.
         assert np.sqrt((away**2).sum(axis=1).mean()) < 0.6
+
+
+def test_a_black_picture_is_no_scene():
+    black = SimpleNamespace(render=lambda world, spp, seed: np.zeros((4, 6, 9), np.float32))
+    with pytest.raises(RuntimeError, match="black"):
+        _in_passes(black, None, 8, 1, 24)
+    seen = SimpleNamespace(render=lambda world, spp, seed: np.ones((4, 6, 9), np.float32))
+    np.testing.assert_array_equal(_in_passes(seen, None, 8, 1, 24), 1.0)
