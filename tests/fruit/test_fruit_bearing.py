@@ -13,9 +13,12 @@ from tests.benchmarks.truths import read_truth
 from tests.fruit.test_fruit_body import FLOOR, ellipsoid, over_the_table, sure
 
 from truelobe.data import data_path
+from truelobe.fruit import single
 from truelobe.fruit.bearing import HELD, Bearing, against_sight, doubted, from_sight, read_bearing
 from truelobe.fruit.measure import measure_size
+from truelobe.fruit.network import answered
 from truelobe.fruit.pose import find_stance
+from truelobe.fruit.slopes import read_slopes
 from truelobe.photo import read_photo
 
 pytestmark = pytest.mark.opencv
@@ -184,3 +187,21 @@ def test_a_picture_turned_by_half_reads_the_same_pepper():
     apart = np.degrees(np.arccos(np.clip((axes @ first).max(), -1, 1)))
     assert apart < 3 * np.degrees(np.sqrt(2 / (plain.held.max() / HELD)))
     assert plain.diameter_px[0] == pytest.approx(other.diameter_px[0], abs=3 * plain.diameter_px[1])
+
+
+def test_two_networks_share_the_looks(monkeypatch):
+    asked: list[str] = []
+
+    def noted(blob, model):
+        asked.append(Path(model).name)
+        return answered(blob, model)
+
+    monkeypatch.setattr(single, "answered", noted)
+    path = Path(data_path("sample_images", "plates")) / "plate-01-easy.truth.json"
+    pixels = read_photo(path.with_name("plate-01-easy.jpg")).pixels
+    shape = read_truth(path).peppers[0].silhouette()
+    read_bearing(pixels, shape)
+    assert sorted(asked) == ["slopes-two.onnx", "slopes.onnx"]
+    asked.clear()
+    read_slopes(pixels, shape)
+    assert sorted(asked) == ["slopes-two.onnx"] * 4 + ["slopes.onnx"] * 4

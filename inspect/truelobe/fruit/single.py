@@ -1,8 +1,8 @@
-"""One pepper as the pepper network is shown it, and what the network answers.
+"""One pepper as the pepper networks are shown it, and what they answer.
 
-The network (`calibration/slopes/README.md`) looks at one pepper at a time: 160 x 160 pixels, the outline's longer
-side 120, the light of the skin brought to a fixed level, and the outline as a fourth layer. Of each pixel it says
-how steeply the skin turns away from the camera (`truelobe.fruit.slopes`); over the pepper it says where the stem
+The networks (`calibration/slopes/README.md`) look at one pepper at a time: 160 x 160 pixels, the outline's longer
+side 120, the light of the skin brought to a fixed level, and the outline as a fourth layer. Of each pixel they say
+how steeply the skin turns away from the camera (`truelobe.fruit.slopes`); over the pepper they say where the stem
 end points and how large the pepper is (`truelobe.fruit.bearing`).
 """
 
@@ -21,7 +21,9 @@ from truelobe.fruit.silhouette import Box, Silhouette, bounding_box
 
 Floats = NDArray[np.float32]
 
-MODEL = ("calibration", "slopes", "slopes.onnx")
+# Two networks that learned apart err less together than one: the first looks at the view as it is, the second at
+# its mirror image.
+MODELS = (("calibration", "slopes", "slopes.onnx"), ("calibration", "slopes", "slopes-two.onnx"))
 # The network's view, and the pepper's longer side in it, as it was trained.
 VIEW_PX, FRUIT_PX = 160, 120
 # Median light of the skin as the network sees it: exposure tells nothing about slopes.
@@ -48,7 +50,7 @@ class SingleView:
     middle_px: NDArray[np.float64]
 
     def ask(self, turns: int = 0, *, mirrored: bool = False) -> Floats:
-        """Return the network's maps, shape (maps, VIEW_PX, VIEW_PX), asked turned and mirrored, laid back upright.
+        """Return a network's maps, shape (maps, VIEW_PX, VIEW_PX), asked turned and mirrored, laid back upright.
 
         Raises
         ------
@@ -57,7 +59,7 @@ class SingleView:
         """
         given = np.rot90(self.layers, turns, axes=(1, 2))
         given = np.ascontiguousarray(given[:, :, ::-1] if mirrored else given)
-        maps = answered(given[None], data_path(*MODEL))
+        maps = answered(given[None], data_path(*MODELS[mirrored]))
         return np.asarray(np.rot90(maps[:, :, ::-1] if mirrored else maps, -turns, axes=(1, 2)))
 
     def over_box(self, layer: Floats, box: Box) -> Floats:
