@@ -1,16 +1,17 @@
 """What a finder makes of a true outline: errors measured on traced plates, lent to outline scenes.
 
-Each donor is one pepper of the development plates as the tool found it: how far its outline ran outside the true
-one all round, counted from the direction of the stem end, what became of its stem cue, and what the pepper
-network read of its axis and size. An outline scene's pepper borrows the errors of one donor of its own difficulty
-and pose, mirrored half the time. So errors keep their size, their smoothness, their tails and where along the
-fruit they sit. `python -m tests.benchmarks.found_errors` measures the donors anew.
+Each donor is one pepper of plates of three families of forms as the tool found it: how far its outline ran
+outside the true one all round, counted from the direction of the stem end, what became of its stem cue, and what
+the pepper network read of its axis and size. An outline scene's pepper borrows the errors of one donor of its own
+family, difficulty and pose and of a like tilt, mirrored half the time. So errors keep their size, their
+smoothness, their tails and where along the fruit they sit. `python -m tests.benchmarks.found_errors` measures the
+donors anew.
 """
 
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -31,6 +32,10 @@ class Donor:
 
     Attributes
     ----------
+    family : str
+        Which equations drew its form.
+    tilt_deg : float
+        Between its axis and the plane that faces the camera, whichever end is nearer.
     outline : float64 (72,)
         How far the found outline runs outside the true one, every 5 degrees from the stem end on.
     cue_true, cue_found : "calyx", "stem" or None
@@ -46,13 +51,18 @@ class Donor:
         How firmly each is held, and how likely it is.
     size_off, size_u : float64 (2,)
         ln of read over true diameter and length, and how far off the network thinks each is.
+    apart_mm : float or None
+        How far two looks at it differed in its extents; None where there was one look.
     excess : float
         ln of the greatest diameter over the width seen.
     """
 
+    family: str
     difficulty: str
     lying: bool
+    tilt_deg: float
     outline: Floats
+    apart_mm: float | None
     cue_true: str | None
     cue_found: str | None
     cue_share: float
@@ -77,9 +87,12 @@ def donors() -> tuple[Donor, ...]:
     rows = json.loads(FILE.read_text(encoding="utf-8"))["donors"]
     return tuple(
         Donor(
+            row["family"],
             row["difficulty"],
             row["lying"],
+            row["tilt_deg"],
             np.array(row["outline"]),
+            row["apart_mm"],
             row["cue_true"],
             row["cue_found"],
             row["cue_share"],
@@ -91,13 +104,36 @@ def donors() -> tuple[Donor, ...]:
     )
 
 
-def draw_donor(rng: np.random.Generator, difficulty: str, lying: bool, cued: bool) -> Donor:
-    """One donor of that difficulty and pose, and with or without a true cue, as far as there are enough."""
-    pool: Sequence[Donor] = [d for d in donors() if d.difficulty == difficulty]
-    for alike in (lambda d: d.lying == lying, lambda d: (d.cue_true is not None) == cued):
+def draw_donor(
+    rng: np.random.Generator, truth: Mapping[str, Any], difficulty: str, *, cued: bool, own: bool = True
+) -> Donor:
+    """One donor that is like a pepper as far as there are enough: of its family, difficulty, pose, cue and tilt.
+
+    Parameters
+    ----------
+    rng : numpy.random.Generator
+    truth : mapping
+        The pepper's, as `outline_scenes` tells it.
+    difficulty : str
+    cued : bool
+        Whether the true masks show a stem end.
+    own : bool
+        False to draw from all families alike.
+    """
+    tilt = abs(truth["axis_towards_camera_deg"])
+    likeness: tuple[Callable[[Donor], bool], ...] = (
+        lambda d: d.family == truth["made"]["generator"] or not own,
+        lambda d: d.difficulty == difficulty,
+        lambda d: d.lying == (truth["pose"] == "lying"),
+        lambda d: (d.cue_true is not None) == cued,
+    )
+    pool: Sequence[Donor] = donors()
+    for alike in likeness:
         near = [d for d in pool if alike(d)]
         pool = near if len(near) >= FEW else pool
-    return pool[int(rng.integers(len(pool)))]
+    # A third of them, the nearest: sizes along a foreshortened axis are misread farther.
+    nearest = sorted(pool, key=lambda d: abs(d.tilt_deg - tilt))[: max(len(pool) // 3, FEW)]
+    return nearest[int(rng.integers(len(nearest)))]
 
 
 def toward_stem(axis_px: Floats) -> Floats:

@@ -1,14 +1,19 @@
-"""Measure how found outlines and stem cues of the development plates differ from the true ones.
+"""Measure how found outlines and stem cues of plates differ from the true ones, and what is misread of a pepper.
 
-`python -m tests.benchmarks.found_errors` writes `sample_images/maker/found_errors.json`, which outline scenes draw
-from. Peppers that the finder marks doubtful get no figures and are left out.
+`python -m tests.benchmarks.found_errors [FOLDER ...]` writes `sample_images/maker/found_errors.json`, which
+outline scenes draw from. The development plates, all of the first family of forms, are always measured; FOLDER
+holds plates of the others (`sample_images/README.md`). Peppers that the finder marks doubtful get no figures and
+are left out.
 """
 
 import json
+import multiprocessing
 import sys
+from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 from typing import Any
 
+import cv2
 import numpy as np
 from sample_images.maker.found import FILE, frame_of, middle_of, reach_round, toward_stem
 from tests.benchmarks.accuracy import iou, match
@@ -20,14 +25,24 @@ from truelobe.data import data_path
 from truelobe.fruit import Silhouette, find_fruit
 from truelobe.fruit.axis import stem_cue
 from truelobe.fruit.bearing import Bearing, against_sight, doubted, read_bearing
+from truelobe.messages import TruelobeError
 from truelobe.photo import read_photo
+
+PROCESSES = 2
 
 
 def measure_plate(path: Path) -> tuple[list[dict[str, Any]], float]:
-    """Return the donor rows of one plate and the tool's own uncertainty of a skin color, in a* and b*."""
+    """Return the donor rows of one plate and the tool's own uncertainty of a skin color, in a* and b*.
+
+    A plate whose card is not found is measured by nobody: no rows, NaN.
+    """
     truth = read_truth(path)
     photo = read_photo(truth.photo)
-    sighting = find_card(photo)
+    try:
+        sighting = find_card(photo)
+    except TruelobeError as error:
+        print(f"{path.name}: {error.message.code}", file=sys.stderr)
+        return [], float("nan")
     found = find_fruit(photo.pixels, (sighting.outline_px,))
     overlaps = np.array(
         [[iou(one, [ring.tolist() for ring in seen.outline_px]) for seen in found] for one in truth.peppers]
@@ -48,14 +63,18 @@ def row_of(true: PepperTruth, seen: Silhouette, truth: PlateTruth, read: Bearing
     middle, stem = middle_of(outline), toward_stem(true.axis_px)
     size = float(np.sqrt(true.silhouette().body.sum()))
     error = (reach_round(seen.outline_px[0], middle, stem) - reach_round(outline, middle, stem)) / size
+    apart, per_px = seen.disagreement_px, _depth_mm(true, truth) / truth.view.lens.focal_px
     cues = stem_cue(true.silhouette()), stem_cue(seen)
     offset = np.zeros(2)
     if cues[1] is not None:
         offset = (cues[1].end_px - (middle if cues[0] is None else cues[0].end_px)) / size
     return {
+        "family": true.family,
         "difficulty": truth.difficulty,
         "lying": true.pose == "lying",
+        "tilt_deg": round(abs(true.towards_camera_deg), 1),
         "outline": np.round(error, 4).tolist(),
+        "apart_mm": None if apart is None else round(apart * per_px, 2),
         "cue_true": None if cues[0] is None else cues[0].kind,
         "cue_found": None if cues[1] is None else cues[1].kind,
         "cue_share": 0.0 if cues[1] is None else round(cues[1].share, 4),
@@ -64,12 +83,18 @@ def row_of(true: PepperTruth, seen: Silhouette, truth: PlateTruth, read: Bearing
     }
 
 
+def _depth_mm(true: PepperTruth, truth: PlateTruth) -> float:
+    """How far the pepper's middle is from the camera along its axis."""
+    middle_px = true.axis_px.mean(axis=0)
+    return float(truth.view.on_plane(middle_px[None], truth.floor_mm + true.height_mm)[0, 2])
+
+
 def _read_off(true: PepperTruth, truth: PlateTruth, read: Bearing) -> dict[str, Any]:
     """How far the pepper network's axis and sizes are off."""
-    view, middle_px = truth.view, true.axis_px.mean(axis=0)
+    view = truth.view
     frame = frame_of(against_sight(true.axis(view), read.sight(view)))
-    depth = float(view.on_plane(middle_px[None], truth.floor_mm + true.height_mm)[0, 2])
-    true_px = np.log(np.array([true.sizes["diameter"], true.sizes["length"]]) * view.lens.focal_px / depth)
+    per_mm = view.lens.focal_px / _depth_mm(true, truth)
+    true_px = np.log(np.array([true.sizes["diameter"], true.sizes["length"]]) * per_mm)
     sizes = np.array([read.diameter_px, read.length_px])
     return {
         "toward": np.round(read.toward @ frame.T, 3).tolist(),
@@ -89,26 +114,29 @@ def _follows(rows: list[dict[str, Any]]) -> float:
 
 
 def main() -> None:
-    """Measure all development plates and keep the donors."""
+    """Measure all plates and keep the donors."""
+    folders = [data_path("sample_images", "development"), *map(Path, sys.argv[1:])]
+    paths = [path for folder in folders for path in sorted(folder.glob("*.truth.json"))]
     rows, colours = [], []
-    for path in sorted(data_path("sample_images", "development").glob("*.truth.json")):
-        found, u_ab = measure_plate(path)
-        rows += found
-        colours.append(u_ab)
-        print(path.name, len(found), file=sys.stderr, flush=True)
+    fresh = multiprocessing.get_context("spawn")
+    with ProcessPoolExecutor(PROCESSES, mp_context=fresh, initializer=cv2.setNumThreads, initargs=(1,)) as pool:
+        for path, (found, u_ab) in zip(paths, pool.map(measure_plate, paths), strict=True):
+            rows += found
+            colours.append(u_ab)
+            print(path.name, len(found), file=sys.stderr, flush=True)
     about = (
         "How found outlines and stem cues differ from true ones, and what the pepper network read beside the "
-        "truth, on the development plates, those marked doubtful left out; see sample_images/maker/found.py. "
+        "truth, on plates of three families, those marked doubtful left out; see sample_images/maker/found.py. "
         "skin_u_ab: median standard uncertainty of a corrected color. size_follows: slope of size_off against "
         "excess."
     )
     kept = {
         "about": about,
-        "skin_u_ab": round(float(np.median(colours)), 2),
+        "skin_u_ab": round(float(np.nanmedian(colours)), 2),
         "size_follows": round(_follows(rows), 3),
         "donors": rows,
     }
-    text = json.dumps(kept, separators=(",", ":")).replace('{"difficulty"', '\n{"difficulty"')
+    text = json.dumps(kept, separators=(",", ":")).replace('{"family"', '\n{"family"')
     FILE.write_text(text + "\n", encoding="utf-8")
 
 

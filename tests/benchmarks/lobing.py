@@ -1,10 +1,11 @@
 """Count what one view of a real form can't tell, on outline scenes with true outlines and cameras.
 
-The axis is as sure as the pepper network reads it, with the errors of a found pepper. Where no stem end shows the
-outline is as a finder draws it too; so a share of the outline's own errors is counted twice there.
+The axis is as sure as the pepper networks read it, with the errors of a found pepper of any family: how well the
+networks know a family is no matter of its forms. Where no stem end shows the outline is as a finder draws it too;
+so a share of the outline's own errors is counted twice there.
 
 `python -m tests.benchmarks.lobing` measures some 2,700 peppers of three families and writes the blocks `lobing`
-and `misfit` of `calibration/bodies/priors.json`; `outline` comes from the found outlines of development plates.
+and `misfit` of `calibration/bodies/priors.json`; `outline` comes from the donors' found outlines.
 Seeds are those for fitting: `bench intervals` checks on others.
 
 It also prints whether anything that the outline shows foretells the excess: a line fitted on one family and tried
@@ -16,6 +17,7 @@ import itertools
 import json
 import multiprocessing
 import re
+from collections import Counter
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
@@ -23,7 +25,7 @@ from typing import Any
 
 import cv2
 import numpy as np
-from sample_images.maker.found import donors, draw_donor, middle_of, toward_stem
+from sample_images.maker.found import Donor, donors, draw_donor, middle_of, toward_stem
 from sample_images.maker.outline_scenes import outline_scenes
 from scipy.special import stdtrit
 from tests.benchmarks.intervals import (
@@ -98,14 +100,14 @@ def _run(what: tuple[str, int, int]) -> list[Row]:
             shape = silhouette_of(pepper)
             cue = stem_cue(shape)
             rng = np.random.default_rng([scene.seed, pepper.truth["number"], 43])
-            lying, mirror = pepper.truth["pose"] == "lying", bool(rng.random() < 0.5)
+            mirror = bool(rng.random() < 0.5)
             if cue is not None:
-                donor = draw_donor(rng, difficulty, lying, cued=True)
+                donor = draw_donor(rng, pepper.truth, difficulty, cued=True, own=False)
                 read = replace(as_read(pepper, scene, donor, mirror), **SIZES_UNREAD)
                 rows.append(_row(pepper.truth, shape, setting, cue, read))
             if cue is None or len(rows) % LOST_EVERY == 0:
-                donor = draw_donor(rng, difficulty, lying, cued=False)
-                found, _ = as_found(pepper, shape, None, donor, mirror)
+                donor = draw_donor(rng, pepper.truth, difficulty, cued=False, own=False)
+                found, _ = as_found(pepper, scene, shape, None, donor, mirror)
                 read = replace(as_read(pepper, scene, donor, mirror), **SIZES_UNREAD)
                 rows.append(_row(pepper.truth, found, setting, None, read))
         if len(rows) >= count:
@@ -242,21 +244,44 @@ def blocks(rows: Sequence[Row]) -> dict[str, Any]:
     }
 
 
-def outline_block() -> dict[str, Any]:
-    """Return what found outlines miss or take in across and along the axis, as shares of the extent."""
-    spans = []
-    for donor in donors():
-        half = len(donor.outline) // 2
-        quarter = half // 2
-        # Shares of the square root of the area, near enough the extents themselves.
-        spans.append([donor.outline[quarter] + donor.outline[-quarter], donor.outline[0] + donor.outline[half]])
-    values = np.quantile(np.array(spans), LEVELS, axis=0)
+def outline_block(apart_mm: Sequence[float]) -> dict[str, Any]:
+    """Return what found outlines miss or take in across and along the axis, as shares of the extent.
+
+    Where two looks were had, by how far they differ: under the first of `apart_mm`, under the second, or more.
+    """
+    alike, odd = apart_mm
+    looked = [donor for donor in donors() if donor.apart_mm is not None]
+    ranges = {"alike": (0.0, alike), "differing": (alike, odd), "at odds": (odd, np.inf)}
+    by_looks = {
+        name: _spans([donor for donor in looked if low <= (donor.apart_mm or 0.0) < high])
+        for name, (low, high) in ranges.items()
+    }
     return {
-        "about": f"What found outlines miss or take in, on {len(spans)} peppers of the development plates (those "
-        "marked doubtful left out): share of the extent across and along the axis by which it reads too large.",
+        "about": f"What found outlines miss or take in, on {len(donors())} peppers of plates of three families of "
+        "forms, all in equal shares (those marked doubtful left out): share of the extent across and along the "
+        f"axis by which it reads too large; for the {len(looked)} that were looked at twice, by how far the "
+        "extents differ between whole photo and closer look.",
         "levels": list(LEVELS),
-        "width": [round(float(v), 4) for v in values[:, 0]],
-        "length": [round(float(v), 4) for v in values[:, 1]],
+        **_spans(donors()),
+        "apart_mm": list(apart_mm),
+        "two looks": {
+            extent: {name: spans[extent] for name, spans in by_looks.items()} for extent in ("width", "length")
+        },
+    }
+
+
+def _spans(some: Sequence[Donor]) -> dict[str, list[float]]:
+    """Quantiles of how far outlines read too large across and along the axis, families in equal shares."""
+    outlines = np.array([donor.outline for donor in some])
+    half = outlines.shape[1] // 2
+    quarter = half // 2
+    counted = Counter(donor.family for donor in some)
+    weight = np.array([1 / counted[donor.family] for donor in some])
+    # Shares of the square root of the area, near enough the extents themselves.
+    spans = {"width": outlines[:, quarter] + outlines[:, -quarter], "length": outlines[:, 0] + outlines[:, half]}
+    return {
+        extent: [round(float(each), 4) for each in np.quantile(off, LEVELS, method="inverted_cdf", weights=weight)]
+        for extent, off in spans.items()
     }
 
 
@@ -275,7 +300,7 @@ def main() -> None:
         print(f"foretold by {', '.join(names)}: {gained}")
     path = data_path("calibration", "bodies", "priors.json")
     priors = json.loads(path.read_text(encoding="utf-8"))
-    priors |= blocks(rows) | {"outline": priors["outline"] | outline_block()}
+    priors |= blocks(rows) | {"outline": outline_block(priors["outline"]["apart_mm"])}
     path.write_text(_written(priors), encoding="utf-8")
 
 

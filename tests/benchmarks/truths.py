@@ -21,6 +21,7 @@ class PepperTruth:
     """One pepper: what the mesh says, and what of it the camera sees."""
 
     number: int
+    family: str  # of forms, where it is told
     pose: str
     colour: str
     hidden: float
@@ -99,6 +100,7 @@ def _view(camera: dict[str, Any]) -> View:
 def _pepper(one: dict[str, Any]) -> PepperTruth:
     return PepperTruth(
         number=one["number"],
+        family=one.get("made", {}).get("generator", ""),
         pose=one["pose"],
         colour=one["colour"],
         hidden=one["hidden_fraction"],

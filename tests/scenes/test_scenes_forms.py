@@ -1,5 +1,8 @@
 """The third and fourth families of forms and the outline scenes: sizes by a second route, a seed is a scene."""
 
+import itertools
+from collections import Counter
+
 import numpy as np
 import pytest
 import trimesh
@@ -91,7 +94,8 @@ def test_a_donor_moves_the_outline_as_far_as_its_finder_erred() -> None:
     angle = np.linspace(0, 2 * np.pi, 720, endpoint=False)
     circle = 100 + 40 * np.column_stack([np.cos(angle), np.sin(angle)])
     stem = np.array([0.6, 0.8])
-    donor = draw_donor(np.random.default_rng(1), "normal", True, True)
+    truth = {"made": {"generator": "third"}, "pose": "lying", "axis_towards_camera_deg": 5.0}
+    donor = draw_donor(np.random.default_rng(1), truth, "normal", cued=True)
     moved = misread(circle, donor, middle_of(circle), stem, 70.0, False)
     error = reach_round(moved, middle_of(circle), stem) - reach_round(circle, middle_of(circle), stem)
     # Between two of the 72 directions the error is a straight line: half a step of its steepest part.
@@ -99,6 +103,19 @@ def test_a_donor_moves_the_outline_as_far_as_its_finder_erred() -> None:
     np.testing.assert_allclose(error, donor.outline * 70, atol=slack)
 
 
-def test_donors_cover_every_difficulty() -> None:
-    assert {d.difficulty for d in donors()} == {"easy", "normal", "hard"}
-    assert len(donors()) > 150
+def test_donors_cover_every_family_and_difficulty() -> None:
+    every = itertools.product(("first", "third", "fourth"), ("easy", "normal", "hard"))
+    counted = Counter((d.family, d.difficulty) for d in donors())
+    assert all(counted[each] > 50 for each in every), counted
+
+
+def test_a_donor_is_like_the_pepper_it_lends_to() -> None:
+    truth = {"made": {"generator": "fourth"}, "pose": "lying", "axis_towards_camera_deg": -40.0}
+    rng = np.random.default_rng(2)
+    lent = [draw_donor(rng, truth, "hard", cued=False) for _ in range(60)]
+    assert {d.family for d in lent} == {"fourth"}
+    assert all(d.lying and d.difficulty == "hard" and d.cue_true is None for d in lent)
+    hard = [d.tilt_deg for d in donors() if d.family == "fourth" and d.difficulty == "hard" and d.lying]
+    assert np.mean([d.tilt_deg for d in lent]) > np.mean(hard) + 5
+    strangers = {draw_donor(rng, truth, "hard", cued=False, own=False).family for _ in range(60)}
+    assert strangers == {"first", "third", "fourth"}

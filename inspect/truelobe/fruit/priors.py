@@ -106,4 +106,4 @@ def outline_error(quantity: Quantity, apart_mm: float | None) -> Shares:
         return Shares(tuple(row["levels"]), tuple(row[quantity]))
     alike, odd = row["apart_mm"]
     kind = "alike" if apart_mm < alike else "differing" if apart_mm < odd else "at odds"
-    return Shares(tuple(row["levels"]), tuple(row["two looks"][kind]))
+    return Shares(tuple(row["levels"]), tuple(row["two looks"][quantity][kind]))
