@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from tests.benchmarks import intervals
+from tests.benchmarks import intervals, readings
 from tests.benchmarks.tables import columns
 
 from truelobe.fruit.priors import lobing, misfit, outline_error
@@ -60,7 +60,7 @@ def test_the_benchmark_notices_intervals_half_as_wide() -> None:
 def test_a_whole_scene_is_measured_and_every_figure_has_its_truth_beside_it() -> None:
     (rows,) = [
         intervals.measure_scene(scene)
-        for scene in intervals.outline_scenes(1, intervals.CHECKING, source=intervals.ALL, difficulty="easy")
+        for scene in intervals.outline_scenes(1, intervals.CHECKING, source=intervals.FORMS, difficulty="easy")
     ]
     assert rows
     for row in rows:
@@ -100,3 +100,22 @@ def test_a_photo_from_the_side_makes_lengths_less_sure_and_never_widths() -> Non
         above, oblique = (misfit("length", "lying", cue=cue, tilt_deg=tilt).draws(levels) for tilt in (0.0, 40.0))
         assert np.std(oblique) > 1.1 * np.std(above)
         assert misfit("width", "lying", cue=cue, tilt_deg=0.0) == misfit("width", "lying", cue=cue, tilt_deg=40.0)
+
+
+def test_the_table_of_readings_tells_how_far_and_how_much_alike_two_sizes_err() -> None:
+    rng = np.random.default_rng(5)
+    both = rng.multivariate_normal([0, 0], [[1.0, 0.6], [0.6, 1.44]], 4000)
+    pairs = [
+        readings.Pair(family, name, tilted, float(fitted), float(read))
+        for k, (fitted, read) in enumerate(both)
+        for name, tilted in (("diameter", False), ("length", True), ("length", False), ("diameter", True))
+        for family in (("first", "third", "fourth")[k % 3],)
+    ]
+    together = [line.split()[-4:] for line in readings.report(pairs).splitlines() if "all alike" in line]
+    assert len(together) == 4
+    for count, fitted, read, alike in together:
+        assert int(count) == 4000
+        # Four standard errors of 4,000, and half a digit of the print.
+        assert float(fitted) == pytest.approx(1.0, abs=0.05)
+        assert float(read) == pytest.approx(1.2, abs=0.06)
+        assert float(alike) == pytest.approx(0.5, abs=0.055)
