@@ -21,7 +21,7 @@ from truelobe.colour import (
     load_references,
     measure_coverage,
 )
-from truelobe.colour.budget import DRAWS, PATH_SD
+from truelobe.colour.budget import DRAWS, PATH_SD, _Sampled
 from truelobe.colour.correction import CAMERA_SPREAD, LIGHT_SPREAD
 from truelobe.colour.reading import read, view_at_working_size
 
@@ -227,6 +227,30 @@ def spread(figure: Callable[[int], float]) -> float:
 
 def turning_ball(**kwargs: Any) -> Ball:
     return make_ball(CLEAN, ripe=SKINS["yellow"], share=0.45, soft=1.0, radius_px=30, **kwargs)
+
+
+class Unchanged:
+    """A color correction's draws that are all the correction itself."""
+
+    def __init__(self, lab: np.ndarray) -> None:
+        self.lab = lab
+
+    def __len__(self) -> int:
+        return 3
+
+    def to_lab(self, pixels: np.ndarray, around: Any = None) -> np.ndarray:
+        return np.repeat(self.lab[None], len(self), axis=0)
+
+
+@pytest.mark.parametrize("truth", [0.1, 0.45, 0.8])
+def test_no_change_of_color_is_no_change_of_the_share(truth: float) -> None:
+    pair = REFERENCES.of("yellow")
+    assert pair is not None
+    ball = make_ball(CLEAN, ripe=SKINS["yellow"], share=truth, soft=1.0, radius_px=30)
+    view = view_at_working_size(ball.pixels, ball.body, ball.skin_mm2, ball.facing, corrected(CLEAN))
+    sampled = _Sampled.of(view, read(view, pair), 0.5)
+    draws: Any = Unchanged(sampled.lab)
+    np.testing.assert_allclose(sampled.in_other_colours(draws), 0.0, atol=1e-6)
 
 
 def test_budget_of_light() -> None:

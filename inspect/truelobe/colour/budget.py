@@ -130,6 +130,7 @@ class _Sampled:
     """A sample of the sound skin, so that measuring it again under many draws stays cheap."""
 
     pixels: NDArray[np.uint8]
+    lab: Float32
     around: Surroundings | None
     seen: SkinColour
     weight: Float32
@@ -146,7 +147,7 @@ class _Sampled:
         ends = own_ends(lab, seen, weight, reading.ends.pair)
         around = None if view.around is None else view.around.at(chosen)
         pixels, dimming = view.pixels.reshape(-1, 3)[chosen], reading.skin.dimming.ravel()[chosen]
-        return cls(pixels, around, seen, weight, dimming, ends, line)
+        return cls(pixels, lab, around, seen, weight, dimming, ends, line)
 
     def with_other_lines(self, rng: np.random.Generator) -> Float64:
         """Change the references, and the way between them, by what is uncertain of them."""
@@ -158,12 +159,20 @@ class _Sampled:
 
     def in_other_colours(self, draws: CorrectionDraws) -> Float64:
         """Change the color correction by what is uncertain of it; the pepper's own ends follow."""
-        lab = draws.to_lab(self.pixels, self.around)
+        return self._between_its_own_ends(draws.to_lab(self.pixels, self.around)) - self._unchanged
+
+    @cached_property
+    def _unchanged(self) -> float:
+        """The ends follow once more here, too: no change of color must be no change of the share."""
+        return float(self._between_its_own_ends(self.lab[None])[0])
+
+    def _between_its_own_ends(self, lab: Float32) -> Float64:
+        """Share (n,) of the sample below the line, in colors float32 (n, K, 3), between ends that follow them."""
         seen = skin_colour(lab)
         pair, scale = self.ends.pair, self.ends.scale
         position = positions_on(scale.unripe[None], scale.ripe[None], seen.angle)
         ripe, unripe = adapted_ends(lab, position, seen.chroma, self.weight, pair)
-        return self._shares(unripe, ripe, seen, np.full(len(draws), self.line)) - self._here
+        return self._shares(unripe, ripe, seen, np.full(len(lab), self.line))
 
     @cached_property
     def _here(self) -> float:
