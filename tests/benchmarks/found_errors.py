@@ -1,4 +1,4 @@
-"""Measure how found outlines and stem cues of plates differ from the true ones, and what is misread of a pepper.
+"""Measure how found outlines and stem cues of plates differ from the true ones, and how a pepper is misread.
 
 `python -m tests.benchmarks.found_errors [FOLDER ...]` writes `sample_images/maker/found_errors.json`, which
 outline scenes draw from. The development plates, all of the first family of forms, are always measured; FOLDER
@@ -16,17 +16,19 @@ from typing import Any
 import cv2
 import numpy as np
 from sample_images.maker.found import FILE, frame_of, middle_of, reach_round, toward_stem
-from tests.benchmarks.accuracy import iou, match
+from tests.benchmarks.accuracy import iou, match, ruler_request
 from tests.benchmarks.truths import PepperTruth, PlateTruth, read_truth
 
 from truelobe.card import find_card
-from truelobe.colour import correct_from_card
 from truelobe.data import data_path
-from truelobe.fruit import Silhouette, find_fruit
+from truelobe.fruit import find_fruit
 from truelobe.fruit.axis import stem_cue
-from truelobe.fruit.bearing import Bearing, against_sight, doubted, read_bearing
+from truelobe.fruit.bearing import against_sight, doubted, read_bearing
+from truelobe.fruit.measure import measure_size
+from truelobe.fruit.pose import Stance, find_stance
 from truelobe.messages import TruelobeError
 from truelobe.photo import read_photo
+from truelobe.setting import Setting, grounded, looked_from, set_up
 
 PROCESSES = 2
 
@@ -37,29 +39,30 @@ def measure_plate(path: Path) -> tuple[list[dict[str, Any]], float]:
     A plate whose card is not found is measured by nobody: no rows, NaN.
     """
     truth = read_truth(path)
-    photo = read_photo(truth.photo)
+    photo, request = read_photo(truth.photo), ruler_request(truth, False)
     try:
         sighting = find_card(photo)
     except TruelobeError as error:
         print(f"{path.name}: {error.message.code}", file=sys.stderr)
         return [], float("nan")
     found = find_fruit(photo.pixels, (sighting.outline_px,))
+    setting = grounded(set_up(photo, sighting, looked_from(photo, sighting, request), request), found)
     overlaps = np.array(
         [[iou(one, [ring.tolist() for ring in seen.outline_px]) for seen in found] for one in truth.peppers]
     )
     reads = [read_bearing(photo.pixels, one) for one in found]
     judged = doubted(found, reads)
-    rows = [
-        row_of(truth.peppers[i], found[j], truth, reads[j])
-        for i, j in match(overlaps).items()
-        if not judged[j].doubtful
-    ]
-    return rows, correct_from_card(photo, sighting).u_ab
+    rows = []
+    for i, j in match(overlaps).items():
+        if not judged[j].doubtful and not judged[j].cut_off:
+            stance = find_stance(judged[j], setting.view, setting.errors.floor_mm, bearing=reads[j])
+            rows.append(row_of(truth.peppers[i], truth, stance, setting))
+    return rows, setting.correction.u_ab
 
 
-def row_of(true: PepperTruth, seen: Silhouette, truth: PlateTruth, read: Bearing) -> dict[str, Any]:
+def row_of(true: PepperTruth, truth: PlateTruth, stance: Stance, setting: Setting) -> dict[str, Any]:
     """Lay one found pepper over the true one."""
-    outline = true.outline_px[0]
+    seen, outline = stance.fit.silhouette, true.outline_px[0]
     middle, stem = middle_of(outline), toward_stem(true.axis_px)
     size = float(np.sqrt(true.silhouette().body.sum()))
     error = (reach_round(seen.outline_px[0], middle, stem) - reach_round(outline, middle, stem)) / size
@@ -79,7 +82,8 @@ def row_of(true: PepperTruth, seen: Silhouette, truth: PlateTruth, read: Bearing
         "cue_found": None if cues[1] is None else cues[1].kind,
         "cue_share": 0.0 if cues[1] is None else round(cues[1].share, 4),
         "cue_offset": np.round([offset @ stem, offset @ [-stem[1], stem[0]]], 4).tolist(),
-        **_read_off(true, truth, read),
+        **_read_off(true, truth, stance),
+        **_fit_off(true, truth, stance, setting),
     }
 
 
@@ -89,9 +93,10 @@ def _depth_mm(true: PepperTruth, truth: PlateTruth) -> float:
     return float(truth.view.on_plane(middle_px[None], truth.floor_mm + true.height_mm)[0, 2])
 
 
-def _read_off(true: PepperTruth, truth: PlateTruth, read: Bearing) -> dict[str, Any]:
+def _read_off(true: PepperTruth, truth: PlateTruth, stance: Stance) -> dict[str, Any]:
     """How far the pepper network's axis and sizes are off."""
-    view = truth.view
+    view, read = truth.view, stance.bearing
+    assert read is not None
     frame = frame_of(against_sight(true.axis(view), read.sight(view)))
     per_mm = view.lens.focal_px / _depth_mm(true, truth)
     true_px = np.log(np.array([true.sizes["diameter"], true.sizes["length"]]) * per_mm)
@@ -102,15 +107,20 @@ def _read_off(true: PepperTruth, truth: PlateTruth, read: Bearing) -> dict[str, 
         "chance": np.round(read.chance, 4).tolist(),
         "size_off": np.round(sizes[:, 0] - true_px, 4).tolist(),
         "size_u": np.round(sizes[:, 1], 4).tolist(),
-        "excess": round(float(np.log(true.sizes["diameter"] / true.sizes["width seen"])), 4),
     }
 
 
-def _follows(rows: list[dict[str, Any]]) -> float:
-    """Slope of the diameter's reading against the excess of the diameter over the width seen."""
-    off = np.array([row["size_off"][0] for row in rows])
-    excess = np.array([row["excess"] for row in rows])
-    return float(np.polyfit(excess, off, 1)[0])
+def _fit_off(true: PepperTruth, truth: PlateTruth, stance: Stance, setting: Setting) -> dict[str, Any]:
+    """How far the sizes fitted to the outline are off, and how far they may be."""
+    size = measure_size(stance.fit, setting.errors)
+    figures = {"diameter": size.diameter, "length": size.length if true.pose == "lying" else None}
+    return {
+        "fit_off": [f and round(float(np.log(f.value / true.sizes[name])), 4) for name, f in figures.items()],
+        "fit_u": [f and round(f.standard_uncertainty / f.value, 4) for f in figures.values()],
+        "far_off": round(float(np.log(stance.fit.seen().centre[0, 2] / _depth_mm(true, truth))), 4),
+        "fit_tilt_deg": round(stance.fit.tilt_deg, 1),
+        "excess": round(float(np.log(true.sizes["diameter"] / true.sizes["width seen"])), 4),
+    }
 
 
 def main() -> None:
@@ -125,15 +135,14 @@ def main() -> None:
             colours.append(u_ab)
             print(path.name, len(found), file=sys.stderr, flush=True)
     about = (
-        "How found outlines and stem cues differ from true ones, and what the pepper network read beside the "
-        "truth, on plates of three families, those marked doubtful left out; see sample_images/maker/found.py. "
-        "skin_u_ab: median standard uncertainty of a corrected color. size_follows: slope of size_off against "
-        "excess."
+        "How found outlines and stem cues differ from true ones, and what the pepper network and the body fitted "
+        "read beside the truth, on plates of three families, those marked doubtful left out; see "
+        "sample_images/maker/found.py. "
+        "skin_u_ab: median standard uncertainty of a corrected color."
     )
     kept = {
         "about": about,
         "skin_u_ab": round(float(np.nanmedian(colours)), 2),
-        "size_follows": round(_follows(rows), 3),
         "donors": rows,
     }
     text = json.dumps(kept, separators=(",", ":")).replace('{"family"', '\n{"family"')

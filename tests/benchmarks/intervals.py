@@ -4,8 +4,8 @@ Forms come from four families in equal shares, seeds from a range that no fit ha
 were counted and networks taught; the second, that of the judging plates, stands for the family that no one has
 seen, and borrows the finding errors of all others. The card lies beside the
 peppers as a simulated print whose corners are read with a finder's noise, so the camera is recovered, not given;
-outlines, stem cues, and axes and sizes read from the picture carry the errors of found ones
-(`sample_images/maker/found.py`). Half the time the height of the plate is told, and of a quarter of the photos the
+outlines, stem cues, and axes and sizes read from the picture carry the errors of found ones, sizes read erring
+alike with the scene's own fit (`sample_images/maker/found.py`). Half the time the height of the plate is told, and of a quarter of the photos the
 focal length is not known. Colors are not tested here.
 """
 
@@ -20,7 +20,7 @@ from typing import Any
 
 import cv2
 import numpy as np
-from sample_images.maker.found import Donor, draw_donor, frame_of, middle_of, misread, size_read, toward_stem
+from sample_images.maker.found import Donor, causes, draw_donor, frame_of, middle_of, misread, read_moves, toward_stem
 from sample_images.maker.outline_scenes import ALL, OutlineScene, SeenPepper, outline_scenes
 from sample_images.maker.scene import PlacedCard
 from tests.benchmarks.accuracy import ruler_scale
@@ -31,8 +31,8 @@ from truelobe.camera import Lens, View, shifted_views, view_from_card
 from truelobe.card import load_layout
 from truelobe.fruit.axis import StemCue, stem_cue
 from truelobe.fruit.bearing import Bearing, against_sight
-from truelobe.fruit.measure import ViewErrors
-from truelobe.fruit.pose import find_stance
+from truelobe.fruit.measure import ViewErrors, measure_size
+from truelobe.fruit.pose import Stance, find_stance
 from truelobe.fruit.silhouette import Silhouette, filled
 from truelobe.inspection import _sizes
 from truelobe.setting import FLOOR_MM, U_FLOOR_GIVEN_MM
@@ -95,13 +95,15 @@ def measure_scene(scene: OutlineScene, *, clean: bool = False) -> list[Row]:
     for pepper in scene.peppers:
         shape = silhouette_of(pepper)
         cue = stem_cue(shape)
-        bearing = read_rightly(pepper, scene)
+        bearing, donor = read_rightly(pepper, scene), None
         if not clean:
             donor = draw_donor(rng, pepper.truth, scene.difficulty, cued=cue is not None)
             mirror = bool(rng.random() < 0.5)
             shape, cue = as_found(pepper, scene, shape, cue, donor, mirror)
             bearing = as_read(pepper, scene, donor, mirror)
         stance = find_stance(shape, setting.view, setting.errors.floor_mm, cue, bearing=bearing)
+        if donor is not None:
+            stance = erring_alike(stance, setting.errors, donor, pepper)
         size, _ = _sizes(setting, stance)
         figures = {"diameter": size.diameter, "width seen": size.width_seen, "length": size.length}
         rows.append(
@@ -205,9 +207,7 @@ def as_read(pepper: SeenPepper, scene: OutlineScene, donor: Donor, mirror: bool)
     """What the network would read with one found pepper's errors of axis and size."""
     right = read_rightly(pepper, scene)
     toward = donor.toward * [1, 1, -1 if mirror else 1] @ frame_of(right.toward[0])
-    truth = pepper.truth
-    excess = float(np.log(truth["diameter_greatest_mm"] / truth["width_seen_mm"]))
-    read = size_read(donor, np.exp([right.diameter_px[0], right.length_px[0]]), excess)
+    read = donor.size_off + [right.diameter_px[0], right.length_px[0]]
     (diameter, length), (u_diameter, u_length) = read.tolist(), donor.size_u.tolist()
     return replace(
         right,
@@ -217,6 +217,25 @@ def as_read(pepper: SeenPepper, scene: OutlineScene, donor: Donor, mirror: bool)
         diameter_px=(diameter, u_diameter),
         length_px=(length, u_length),
     )
+
+
+def erring_alike(stance: Stance, errors: ViewErrors, donor: Donor, pepper: SeenPepper) -> Stance:
+    """The same with sizes read that err as much like the fitted ones as the donor's kind do."""
+    size, read = measure_size(stance.fit, errors), stance.bearing
+    assert read is not None
+    truth = pepper.truth
+    true = np.array([truth["diameter_greatest_mm"], truth["length_mm"] if truth["pose"] == "lying" else np.nan])
+    figures = [size.diameter, size.length_likely]
+    value, u = np.array([(figure.value, figure.standard_uncertainty) for figure in figures]).T
+    far = np.log(stance.fit.seen().centre[0, 2] / truth["depth_mm"])
+    excess = float(np.log(truth["diameter_greatest_mm"] / truth["width_seen_mm"]))
+    diameter, length = read_moves(donor, causes(excess, np.log(value / true) - far, u / value))
+    moved = replace(
+        read,
+        diameter_px=(read.diameter_px[0] + float(diameter), read.diameter_px[1]),
+        length_px=(read.length_px[0] + float(length), read.length_px[1]),
+    )
+    return replace(stance, bearing=moved)
 
 
 def read_rightly(pepper: SeenPepper, scene: OutlineScene) -> Bearing:

@@ -45,7 +45,7 @@ LENGTH_FOLLOWS = 0.5
 # more family would be off, like the form's own tables (1.16 without). Lengths are misread farther where the axis
 # is tilted: how pointed a foreshortened end is, the networks know from the families that they have learned.
 TILTED_DEG = 26.0
-ERR_ALIKE = {"diameter": 0.64, "length": 0.5}
+ERR_ALIKE = {"diameter": (0.58, 0.64), "length": (0.43, 0.56)}
 READ_WIDER = {"diameter": (1.33, 1.33), "length": (1.1, 1.25)}
 QUANTITIES: tuple[Quantity, Quantity] = ("width", "length")
 
@@ -191,12 +191,13 @@ def _weighed(
     Both err alike in part, which the weights leave out and the interval holds.
     """
     known = np.log(np.maximum(draws, 1.0))
-    spread, u_read = float(known.std()), READ_WIDER[name][fit.tilt_deg >= TILTED_DEG] * read_px[1]
+    tilted = fit.tilt_deg >= TILTED_DEG
+    spread, u_read = float(known.std()), READ_WIDER[name][tilted] * read_px[1]
     share = spread**2 / (spread**2 + u_read**2)
     read = read_px[0] + np.log(float(fit.seen().centre[0, 2]) / fit.view.lens.focal_px)
     fresh = ndtri((draw.permutation(N_DRAWS) + 0.5) / N_DRAWS)
     alike = ndtri((known.argsort().argsort() + 0.5) / N_DRAWS)
-    strayed = ERR_ALIKE[name] * alike + np.sqrt(1 - ERR_ALIKE[name] ** 2) * fresh
+    strayed = ERR_ALIKE[name][tilted] * alike + np.sqrt(1 - ERR_ALIKE[name][tilted] ** 2) * fresh
     both = np.exp((1 - share) * known + share * (read + u_read * strayed))
     lines = [replace(line, effect=(1 - share) * line.effect) for line in fitted.budget]
     added = np.sqrt(max(float(both.var()) - ((1 - share) * fitted.standard_uncertainty) ** 2, 0.0))
