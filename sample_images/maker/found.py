@@ -1,12 +1,12 @@
 """What a finder makes of a true outline: errors measured on traced plates, lent to outline scenes.
 
 Each donor is one pepper of plates of three families of forms as the tool found it: how far its outline ran
-outside the true one all round, counted from the direction of the stem end, what became of its stem cue, what
-the pepper network read of its axis and size, and how far the body fitted to the outline was off. An outline
-scene's pepper borrows the errors of one donor of its own family, difficulty and pose and of a like tilt, mirrored
-half the time. So errors keep their size, their smoothness, their tails and where along the fruit they sit. A
-reading lent moves with the pepper's own lobing and with how its own fit errs: an odd form fools both alike. `python -m tests.benchmarks.found_errors` measures the
-donors anew.
+outside the true one all round, counted from the direction of the stem end, what became of its stem cue, what the
+pepper network read of its axis and size, and how far the body fitted to the outline was off. An outline scene's
+pepper borrows the errors of one donor of its own family, difficulty and pose and of a like tilt, mirrored half
+the time. So errors keep their size, their smoothness, their tails and where along the fruit they sit. A reading
+lent moves with the pepper's own lobing and with how its own fit errs: an odd form fools both alike. `python -m
+tests.benchmarks.found_errors` measures the donors anew.
 """
 
 from __future__ import annotations

@@ -2,11 +2,11 @@
 
 Forms come from four families in equal shares, seeds from a range that no fit has seen. On three of them errors
 were counted and networks taught; the second, that of the judging plates, stands for the family that no one has
-seen, and borrows the finding errors of all others. The card lies beside the
-peppers as a simulated print whose corners are read with a finder's noise, so the camera is recovered, not given;
-outlines, stem cues, and axes and sizes read from the picture carry the errors of found ones, sizes read erring
-alike with the scene's own fit (`sample_images/maker/found.py`). Half the time the height of the plate is told, and of a quarter of the photos the
-focal length is not known. Colors are not tested here.
+seen, and borrows the finding errors of all others. The card lies beside the peppers as a simulated print whose
+corners are read with a finder's noise, so the camera is recovered, not given; outlines, stem cues, and axes and
+sizes read from the picture carry the errors of found ones, sizes read erring alike with the scene's own fit
+(`sample_images/maker/found.py`). Half the time the height of the plate is told, and of a quarter of the photos
+the focal length is not known. Colors are not tested here.
 """
 
 import json
@@ -20,7 +20,16 @@ from typing import Any
 
 import cv2
 import numpy as np
-from sample_images.maker.found import Donor, causes, draw_donor, frame_of, middle_of, misread, read_moves, toward_stem
+from sample_images.maker.found import (
+    Donor,
+    causes,
+    draw_donor,
+    frame_of,
+    middle_of,
+    misread,
+    read_moves,
+    toward_stem,
+)
 from sample_images.maker.outline_scenes import ALL, OutlineScene, SeenPepper, outline_scenes
 from sample_images.maker.scene import PlacedCard
 from tests.benchmarks.accuracy import ruler_scale
@@ -207,7 +216,7 @@ def as_read(pepper: SeenPepper, scene: OutlineScene, donor: Donor, mirror: bool)
     """What the network would read with one found pepper's errors of axis and size."""
     right = read_rightly(pepper, scene)
     toward = donor.toward * [1, 1, -1 if mirror else 1] @ frame_of(right.toward[0])
-    read = donor.size_off + [right.diameter_px[0], right.length_px[0]]
+    read = donor.size_off + np.array([right.diameter_px[0], right.length_px[0]])
     (diameter, length), (u_diameter, u_length) = read.tolist(), donor.size_u.tolist()
     return replace(
         right,

@@ -1,9 +1,9 @@
 """How sizes fitted to the outline and sizes read by the pepper network err, and how much alike.
 
-`python -m tests.benchmarks.readings` prints, from the donors that `tests.benchmarks.found_errors` measured on plates
-of three families of forms, what `ERR_ALIKE` and `READ_WIDER` in `truelobe.fruit.measure` are taken from, families
-in equal shares. Errors are those of logarithms, over the stated deviation; lengths in a pose that hides them are
-left out.
+`python -m tests.benchmarks.readings` prints, from the donors that `tests.benchmarks.found_errors` measured on
+plates of three families of forms, what `ERR_ALIKE` and `READ_WIDER` in `truelobe.fruit.measure` are taken from,
+families in equal shares. Errors are those of logarithms, over the stated deviation; lengths in a pose that hides
+them are left out.
 """
 
 from collections.abc import Sequence
@@ -24,7 +24,8 @@ def report(some: Sequence[Donor]) -> str:
         for tilted in (False, True):
             like = [donor for donor in some if (donor.fit_tilt_deg >= TILTED_DEG) == tilted]
             where = f"{name}, tilted {'over' if tilted else 'under'} {TILTED_DEG:.0f} degrees"
-            rows = [_row([_over_deviations(one)[:, k] for one in like if one.family == family]) for family in families]
+            apart = [[one for one in like if one.family == family] for family in families]
+            rows = [_row([_over_deviations(one)[:, k] for one in each]) for each in apart]
             lines += [_line(f"{where}, {family}", row) for family, row in zip(families, rows, strict=True)]
             counted, errors, alike = np.split(np.array(rows), (1, 3), axis=1)
             together = (counted.sum(), *np.sqrt((errors**2).mean(axis=0)), alike.mean())
@@ -33,7 +34,7 @@ def report(some: Sequence[Donor]) -> str:
 
 
 def _over_deviations(donor: Donor) -> np.ndarray:
-    """Errors of the sizes fitted and read (rows), of diameter and length; in mm both share that of the distance."""
+    """Errors of sizes fitted and read (rows), of diameter and length; in mm both share that of the distance."""
     return np.stack([donor.fit_off / donor.fit_u, (donor.size_off + donor.far_off) / donor.size_u])
 
 

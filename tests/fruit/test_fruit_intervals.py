@@ -1,7 +1,10 @@
 """The intervals' benchmark: its score by hand, and that it notices intervals half as wide."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
+from sample_images.maker.found import Donor, causes, donors, follows, read_moves
 from tests.benchmarks import intervals, readings
 from tests.benchmarks.tables import columns
 
@@ -105,13 +108,22 @@ def test_a_photo_from_the_side_makes_lengths_less_sure_and_never_widths() -> Non
 def test_the_table_of_readings_tells_how_far_and_how_much_alike_two_sizes_err() -> None:
     rng = np.random.default_rng(5)
     both = rng.multivariate_normal([0, 0], [[1.0, 0.6], [0.6, 1.44]], 4000)
-    pairs = [
-        readings.Pair(family, name, tilted, float(fitted), float(read))
+    u_fit, u_read = np.array([0.05, 0.04]), np.array([0.03, 0.06])
+    made = [
+        replace(
+            donors()[0],
+            family=("first", "third", "fourth")[k % 3],
+            fit_tilt_deg=tilt,
+            fit_off=fitted * u_fit,
+            fit_u=u_fit,
+            size_off=read * u_read,
+            size_u=u_read,
+            far_off=0.0,
+        )
         for k, (fitted, read) in enumerate(both)
-        for name, tilted in (("diameter", False), ("length", True), ("length", False), ("diameter", True))
-        for family in (("first", "third", "fourth")[k % 3],)
+        for tilt in (5.0, 40.0)
     ]
-    together = [line.split()[-4:] for line in readings.report(pairs).splitlines() if "all alike" in line]
+    together = [line.split()[-4:] for line in readings.report(made).splitlines() if "all alike" in line]
     assert len(together) == 4
     for count, fitted, read, alike in together:
         assert int(count) == 4000
@@ -119,3 +131,33 @@ def test_the_table_of_readings_tells_how_far_and_how_much_alike_two_sizes_err() 
         assert float(fitted) == pytest.approx(1.0, abs=0.05)
         assert float(read) == pytest.approx(1.2, abs=0.06)
         assert float(alike) == pytest.approx(0.5, abs=0.055)
+
+
+def donor_with(fit_off: float, excess: float) -> Donor:
+    """A donor whose fit is off by this much, in both sizes, at a stated tenth."""
+    off, u = np.full(2, fit_off), np.full(2, 0.1)
+    return replace(donors()[0], fit_off=off, fit_u=u, far_off=0.0, excess=excess)
+
+
+def test_a_lent_reading_errs_alike_with_the_fit_and_misses_lobes() -> None:
+    lent = donor_with(0.02, 0.1)
+    assert read_moves(lent, lent.causes()) == pytest.approx([0.0, 0.0])
+    # An odd form that makes the fit a pepper too large makes the reading too large, by less.
+    larger = read_moves(lent, causes(0.1, np.array([0.06, 0.06]), np.full(2, 0.1)))
+    assert (larger > 0).all()
+    assert (larger < 0.04).all()
+    # A more lobed pepper of the same fit is read too small across.
+    assert read_moves(lent, causes(0.2, lent.fit_off, lent.fit_u))[0] < 0
+    # A mistaken axis counts as three deviations; a length that the pose hides moves nothing.
+    far = [read_moves(lent, causes(0.1, np.array([0.3 + more, np.nan]), np.full(2, 0.1))) for more in (0.0, 2.0)]
+    np.testing.assert_allclose(far[0], far[1])
+    assert far[0][1] == 0
+
+
+def test_how_far_readings_follow_is_counted_on_the_donors() -> None:
+    # What is left of the readings' errors no longer hangs on the causes that were taken out.
+    why, off = np.array([one.causes() for one in donors()]), np.array([one.size_off for one in donors()])
+    for k in (0, 1):
+        known = np.isfinite(why[:, :, k]).all(axis=1)
+        left = off[known, k] - why[known, :, k] @ follows()[:, k]
+        assert np.abs(np.corrcoef(np.vstack([left, why[known, :, k].T]))[0, 1:]).max() < 1e-6

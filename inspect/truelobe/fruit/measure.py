@@ -38,12 +38,13 @@ N_DRAWS = 512
 # outlines and with true ones; a form alone would err little less, and an odd pepper would have no say. Across the
 # axis the outline's own reach errs least. Compared on development plates and on outline scenes of two families.
 LENGTH_FOLLOWS = 0.5
-# How alike sizes from the outline and sizes read by the networks err (the correlation of their errors), and how
-# much less sure the reading is taken for than it says: as counted on plates of three families of forms in equal
-# shares (tests/benchmarks/readings.py), the fourth by the network that has not learned it (off by 1.5), as neither
-# has learned real peppers. A diameter hangs on lobes that the reading hardly sees, so it is spread as far as one
-# more family would be off, like the form's own tables (1.16 without). Lengths are misread farther where the axis
-# is tilted: how pointed a foreshortened end is, the networks know from the families that they have learned.
+# For a level axis and a tilted one, how alike sizes from the outline and sizes read by the networks err (the
+# correlation of their errors, tests/benchmarks/readings.py), and how much less sure the reading is taken for
+# than it says: as counted on plates of three families of forms in equal shares, the fourth by the network that
+# has not learned it (off by 1.5), as neither has learned real peppers. A diameter hangs on lobes that the
+# reading hardly sees, so it is spread as far as one more family would be off, like the form's own tables (1.16
+# without). Lengths are misread farther where the axis is tilted: how pointed a foreshortened end is, the
+# networks know from the families that they have learned.
 TILTED_DEG = 26.0
 ERR_ALIKE = {"diameter": (0.58, 0.64), "length": (0.43, 0.56)}
 READ_WIDER = {"diameter": (1.33, 1.33), "length": (1.1, 1.25)}
