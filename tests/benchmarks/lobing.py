@@ -28,16 +28,8 @@ import numpy as np
 from sample_images.maker.found import Donor, donors, draw_donor, middle_of, toward_stem
 from sample_images.maker.outline_scenes import outline_scenes
 from scipy.special import stdtrit
-from tests.benchmarks.intervals import (
-    CLEAR,
-    FITTING,
-    NOTHING_KNOWN,
-    SHARES,
-    as_found,
-    as_read,
-    clean_setting,
-    silhouette_of,
-)
+from tests.benchmarks.intervals import CLEAR, FITTING, SHARES
+from tests.benchmarks.lent_errors import NOTHING_KNOWN, as_found, as_read, clean_setting, silhouette_of
 
 from truelobe.data import data_path
 from truelobe.fruit.axis import StemCue, stem_cue
