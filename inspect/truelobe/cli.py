@@ -13,6 +13,7 @@ from collections.abc import Sequence
 
 from truelobe import __version__, commands
 from truelobe.messages import TruelobeError
+from truelobe.side_by_side import one_core_each
 
 REFUSED = 4
 
@@ -35,6 +36,7 @@ def make_parser() -> argparse.ArgumentParser:
 def main(words: Sequence[str] | None = None) -> int:
     """Do one job and return its exit status."""
     arguments = make_parser().parse_args(words)
+    one_core_each()
     try:
         return int(arguments.run(arguments))
     except TruelobeError as error:

@@ -47,6 +47,7 @@ from truelobe.record import AxisSeen, PepperRecord, PlateInspection
 from truelobe.remarks import on_green_among_coloured, on_pepper, on_plate, on_unmeasured
 from truelobe.request import Request
 from truelobe.setting import Setting, grounded, looked_from, set_up
+from truelobe.side_by_side import each
 from truelobe.verdicts import settle, verdicts_on_skin
 
 
@@ -95,7 +96,7 @@ def inspect_photo(
         view = looked_from(photo, sighting, request)
         silhouettes = _outlines(photo, sighting, seen, request, on_outlines)
         with ThreadPoolExecutor(max_workers=1) as beside:
-            # One core reads axes and sizes while the other works on colors and the plate's height.
+            # Axes and sizes are read while colors and the plate's height are worked out.
             reading = beside.submit(_bearings, photo, silhouettes)
             setting = grounded(set_up(photo, sighting, view, request), silhouettes)
             bearings = reading.result()
@@ -142,7 +143,7 @@ def _outlines(
 
 
 def _bearings(photo: Photo, silhouettes: Sequence[Silhouette]) -> list[Bearing]:
-    return [read_bearing(photo.pixels, one) for one in silhouettes]
+    return each(lambda one: read_bearing(photo.pixels, one), silhouettes)
 
 
 def _in_doubt(
@@ -154,15 +155,15 @@ def _in_doubt(
 
 
 def _measured(setting: Setting, silhouettes: Sequence[Silhouette], bearings: Sequence[Bearing]) -> PlateInspection:
-    stances = [_stance(setting, *both) for both in zip(silhouettes, bearings, strict=True)]
-    skins = [map_skin(stance.fit) for stance in stances]
+    stances = each(lambda both: _stance(setting, *both), list(zip(silhouettes, bearings, strict=True)))
+    skins = each(lambda stance: map_skin(stance.fit), stances)
     with ThreadPoolExecutor(max_workers=1) as beside:
         seen = list(zip(silhouettes, skins, strict=True))
         pointed = beside.submit(point_out, setting.photo.pixels, seen, setting.correction)
         coverages = _coverages(setting, silhouettes, skins)
         spots = pointed.result()
-    rows = zip(silhouettes, stances, skins, coverages, spots, strict=True)
-    peppers = tuple(_record(setting, *parts) for parts in rows)
+    rows = list(zip(silhouettes, stances, skins, coverages, spots, strict=True))
+    peppers = tuple(each(lambda parts: _record(setting, *parts), rows))
     photo = _photo_document(setting.photo, setting.view, setting.photo.name)
     before = (*setting.photo.messages, *setting.sighting.messages, *setting.correction.messages)
     said = on_plate(before, setting.scale, setting.view, silhouettes, setting.photo)
@@ -181,7 +182,7 @@ def _coverages(
     """Cover every pepper; where most are colored, hold an all-green one against the color of the others."""
     declared = setting.request.declared_colour
     named = [colour_by_hand(one, setting.request.corrections) or declared for one in silhouettes]
-    first = [_cover(setting, *three) for three in zip(silhouettes, skins, named, strict=True)]
+    first = each(lambda three: _cover(setting, *three), list(zip(silhouettes, skins, named, strict=True)))
     first = _named_by_the_plate(setting, silhouettes, skins, first)
     colours = Counter(c.colour for c in first if c.colour not in (None, "green"))
     greens = sum(coverage.colour == "green" for coverage in first)

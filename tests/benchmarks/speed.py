@@ -42,6 +42,7 @@ SIZES_MP = {12: (4000, 3000), 50: (8165, 6124)}
 NOISE_LEVELS = 1.5
 MEMORY_CHILD = (
     "import resource, sys; from pathlib import Path; from truelobe.inspection import inspect_plate; "
+    "from truelobe.side_by_side import one_core_each; one_core_each(); "
     "r = inspect_plate(Path(sys.argv[1])); "
     "print(r.status, len(r.peppers), resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024)"
 )

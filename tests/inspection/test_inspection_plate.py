@@ -13,7 +13,7 @@ import pytest
 from PIL import Image
 from tests.benchmarks.accuracy import measure_plate
 
-from truelobe import inspection, schema
+from truelobe import inspection, schema, side_by_side
 from truelobe.card import load_layout, scale_from_bars
 from truelobe.data import data_path
 from truelobe.fruit.bearing import read_bearing
@@ -77,11 +77,10 @@ class AtOnce(Executor):
         return future
 
 
-def test_card_and_peppers_looked_for_side_by_side_give_what_one_after_the_other_gives(
-    first, measured, monkeypatch
-) -> None:
+def test_what_is_done_side_by_side_gives_what_one_after_the_other_gives(first, measured, monkeypatch) -> None:
     plate, truth = first
     monkeypatch.setattr(inspection, "ThreadPoolExecutor", AtOnce)
+    monkeypatch.setattr(side_by_side, "ThreadPoolExecutor", AtOnce)
     assert inspect_plate(plate, told(truth), name=plate.name).document() == measured.document()
 
 

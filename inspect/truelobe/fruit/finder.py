@@ -23,6 +23,7 @@ from truelobe.fruit.refine import Edge, Refinement, snapped
 from truelobe.fruit.silhouette import Mask, Polygon, Silhouette, area, bounding_box, contours, filled, grown, moved
 from truelobe.fruit.window import Window, outline_at_network_size, window
 from truelobe.messages import TruelobeError
+from truelobe.side_by_side import each
 
 _SMALLEST_RING = 0.004
 """Rings smaller than this share of the body are specks."""
@@ -116,7 +117,7 @@ def outlined(
     pixels: NDArray[np.uint8], maps: FruitMaps, groups: Groups, refine: Refinement = snapped
 ) -> tuple[Silhouette, ...]:
     """Outline grouped fruits on the photo's own pixels, and compare them with each other."""
-    found = [candidate(pixels, maps, groups, number, refine=refine) for number in range(1, groups.count + 1)]
+    found = each(lambda number: candidate(pixels, maps, groups, number, refine=refine), range(1, groups.count + 1))
     likely = [one for one in found if one is not None and one.silhouette.score >= LOWEST_NEAR_SCORE]
     return compared([one for one in likely if not (one.lost and _weak(one))], maps.shape)
 

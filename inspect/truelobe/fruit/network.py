@@ -10,7 +10,6 @@ both.
 from __future__ import annotations
 
 import functools
-import threading
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -200,14 +199,20 @@ def _asked_once(landscape: NDArray[np.uint8], model: Path, view: tuple[int, int]
 def answered(blob: Floats, model: Path) -> Floats:
     """Return a network's maps at full size, float32 (m, h, w), for one input, float32 (1, layers, h, w)."""
     high, wide = blob.shape[2:]
-    net = _network(str(model), (wide, high), threading.get_ident())
+    idle = _idle(str(model), (wide, high))
+    try:
+        net = idle.pop()
+    except IndexError:
+        net = cv2.dnn.readNetFromONNX(str(model))
     net.setInput(blob)
     raw = np.asarray(net.forward(), np.float32).reshape(-1, 2, 2, high // 2, wide // 2)
     # Four sub-pixels a map, shuffled to full size here because OpenCV's own shuffles differ between versions.
-    return raw.transpose(0, 3, 1, 4, 2).reshape(-1, high, wide)
+    maps = raw.transpose(0, 3, 1, 4, 2).reshape(-1, high, wide)
+    idle.append(net)
+    return maps
 
 
 @functools.lru_cache(maxsize=8)
-def _network(path: str, view: tuple[int, int], thread: int) -> cv2.dnn.Net:
-    """One loaded network per thread and size: a network holds the buffers of the picture it works on."""
-    return cv2.dnn.readNetFromONNX(path)
+def _idle(path: str, view: tuple[int, int]) -> list[cv2.dnn.Net]:
+    """Loaded networks that nobody works with; one holds the buffers of one picture of one size."""
+    return []

@@ -90,22 +90,22 @@ def contours(
     -----
     Marching squares: Lorensen & Cline 1987, in its two-dimensional form.
     """
-    low = min(float(field.min(initial=level)), level) - 1.0
-    # A frame just below the level closes a shape cut by the border half a pixel outside its last pixel centre.
-    padded = np.pad(np.asarray(field, np.float64), 1, constant_values=low)
-    edge = np.zeros(padded.shape, bool)
-    edge[0], edge[-1], edge[:, 0], edge[:, -1] = True, True, True, True
-    padded[edge] = level - np.maximum(_spread(padded, edge) - level, 1e-9)
-    found = [ring[:-1, ::-1] - 1.0 + np.asarray(origin) for ring in find_contours(padded, level) if len(ring) > 3]
-    return tuple(sorted(found, key=lambda ring: -abs(area(ring))))
+    inside = np.asarray(field >= level)
+    if not inside.any():
+        return ()
+    x0, y0, x1, y1 = grown(bounding_box(inside), 2, field.shape)
+    start = np.array([origin[0] + x0 - 1, origin[1] + y0 - 1], np.float64)
+    found = find_contours(_framed(np.asarray(field[y0:y1, x0:x1], np.float64), level), level)
+    rings = [ring[:-1, ::-1] + start for ring in found if len(ring) > 3]
+    return tuple(sorted(rings, key=lambda ring: -abs(area(ring))))
 
 
-def _spread(padded: NDArray[np.float64], edge: Mask) -> NDArray[np.float64]:
-    """Values of the frame's inner neighbours, in the order of `padded[edge]`."""
-    rows, columns = np.nonzero(edge)
-    height, width = padded.shape
-    inner: NDArray[np.float64] = padded[np.clip(rows, 1, height - 2), np.clip(columns, 1, width - 2)]
-    return inner
+def _framed(field: NDArray[np.float64], level: float) -> NDArray[np.float64]:
+    """A frame as far below the level as its neighbours are above: a shape is closed half a pixel outside."""
+    framed = np.pad(field, 1, mode="edge")
+    for side in (np.s_[0], np.s_[-1], np.s_[1:-1, 0], np.s_[1:-1, -1]):
+        framed[side] = level - np.maximum(framed[side] - level, 1e-9)
+    return framed
 
 
 def mask_contours(

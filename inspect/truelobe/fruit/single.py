@@ -94,12 +94,12 @@ def single_view(pixels: NDArray[np.uint8], silhouette: Silhouette) -> SingleView
     part = pixels[top:under, left:right]
     mask = np.zeros(part.shape[:2], np.uint8)
     mask[y0 - top : y1 - top, x0 - left : x1 - left] = silhouette.body
-    small = _shrunk(np.dstack([part, 255 * mask]), step)
+    small, covered = _shrunk(part, step), _shrunk(255 * mask, step)
     left_over = zoom * step
     way = np.array([[left_over, 0.0, 0.0], [0.0, left_over, 0.0]])
     way[:, 2] = (VIEW_PX - 1) / 2 - left_over * ((middle - (left, top) + 0.5) / step - 0.5)
-    outline = np.asarray(small[..., 3] / 255, np.float32)
-    return SingleView(_layers(small[..., :3], outline, way, left_over), zoom, middle)
+    outline = np.asarray(covered / 255, np.float32)
+    return SingleView(_layers(small, outline, way, left_over), zoom, middle)
 
 
 def _shrunk(layers: NDArray[np.uint8], step: int) -> NDArray[np.uint8]:

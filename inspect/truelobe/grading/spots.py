@@ -92,9 +92,11 @@ def likely_spots(
     light = lab[..., :1]
     seen = np.concatenate([light, 100 * lab[..., 1:] / np.maximum(light + 16, 8.0)], axis=-1).astype(np.float32)
     glints = ndimage.binary_dilation(lab[..., 0] > _GLINT_L, np.ones((3, 3), dtype=bool))
+    skin = np.where(inside[..., None], seen, np.float32(0))
+    asked = inside & ~glints
     found: list[Spot] = []
     for radius_mm in RADII_MM:
-        found += _of_size(lab, seen, inside, glints, max(radius_mm / mm_per_px, _LEAST_RADIUS_PX))
+        found += _of_size(lab, skin, inside, asked, max(radius_mm / mm_per_px, _LEAST_RADIUS_PX))
     kept: list[Spot] = []
     for spot in sorted(found, key=lambda one: -one.contrast):
         if not any(_same_place(spot, other) for other in kept):
@@ -109,32 +111,20 @@ def _same_place(spot: Spot, other: Spot) -> bool:
 
 def _of_size(
     lab: NDArray[np.float32],
-    seen: NDArray[np.float32],
+    skin: NDArray[np.float32],
     inside: NDArray[np.bool_],
-    glints: NDArray[np.bool_],
+    asked: NDArray[np.bool_],
     radius: float,
 ) -> list[Spot]:
-    """Places of about one size, each where the contrast is greatest."""
-    middle = _mean(seen, inside, radius / 2)
+    """Places of about one size, among those asked, each where the contrast is greatest."""
+    middle = _mean(skin, inside, radius / 2)
     reach = round(2 * radius + 1)
-    # Twelve directions are asked only where the middle differs from its whole neighbourhood.
-    wide = 2 * reach + 1
-    share = np.maximum(cv2.blur(inside.astype(np.float32), (wide, wide)), 1e-3)[..., None]
-    around = cv2.blur(np.where(inside[..., None], seen, np.float32(0)), (wide, wide)) / share
-    differs = np.linalg.norm((middle - around)[..., 1:], axis=-1) > _WORTH_A_LOOK
-    y, x = np.nonzero(inside & ~glints & differs)
+    least = min(_DARK_CONTRAST, _PALE_CONTRAST)
+    y, x = _unlike_around(middle, skin, inside, asked, reach)
+    y, x = _unlike_all_round(middle[..., 1:], inside, reach, y, x, least)
     if not y.size:
         return []
-    least = min(_DARK_CONTRAST, _PALE_CONTRAST)
-    # A few directions first: what hardly stands out in two of them can't do so in eleven of twelve.
-    for step in (4, 2, 1):
-        off, there = _against_all_round(middle, inside, reach, y, x, np.arange(0, _WAYS, step))
-        hardly = there & (np.hypot(off[..., 1], off[..., 2]) <= least)
-        stands_out = np.count_nonzero(hardly, axis=0) <= 1
-        y, x = y[stands_out], x[stands_out]
-        if not y.size:
-            return []
-    off, there = off[:, stands_out], there[:, stands_out]
+    off, there = _against_all_round(middle, inside, reach, y, x, np.arange(_WAYS))
     count = there.sum(axis=0)
     mean = np.where(there[..., None], off, 0).sum(axis=0) / np.maximum(count, 1)[..., None]
     way = mean[:, 1:] / np.maximum(np.linalg.norm(mean[:, 1:], axis=-1, keepdims=True), 1e-3)
@@ -153,30 +143,68 @@ def _of_size(
     return spots
 
 
-def _mean(seen: NDArray[np.float32], inside: NDArray[np.bool_], reach: float) -> NDArray[np.float32]:
+def _mean(skin: NDArray[np.float32], inside: NDArray[np.bool_], reach: float) -> NDArray[np.float32]:
     """Mean over the skin in a Gaussian neighbourhood."""
     share = np.maximum(blurred(inside.astype(np.float32), reach), 1e-3)[..., None]
-    return np.asarray(blurred(np.where(inside[..., None], seen, np.float32(0)), reach) / share, np.float32)
+    return np.asarray(blurred(skin, reach) / share, np.float32)
+
+
+def _unlike_around(
+    middle: NDArray[np.float32],
+    skin: NDArray[np.float32],
+    inside: NDArray[np.bool_],
+    asked: NDArray[np.bool_],
+    reach: int,
+) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Rows and columns asked whose color differs from their whole neighbourhood: twelve directions cost more."""
+    wide = (2 * reach + 1, 2 * reach + 1)
+    place = np.flatnonzero(asked)
+    share = np.maximum(cv2.blur(inside.astype(np.float32), wide), 1e-3).ravel()[place]
+    around = cv2.blur(skin[..., 1:], wide).reshape(-1, 2)[place] / share[:, None]
+    off = middle[..., 1:].reshape(-1, 2)[place] - around
+    differs = np.einsum("nc,nc->n", off, off) > _WORTH_A_LOOK**2
+    y, x = np.divmod(place[differs], inside.shape[1])
+    return y, x
+
+
+def _unlike_all_round(
+    colour: NDArray[np.float32],
+    inside: NDArray[np.bool_],
+    reach: int,
+    y: NDArray[np.intp],
+    x: NDArray[np.intp],
+    least: float,
+) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Rows and columns whose color stands out by more than `least` in all directions but one.
+
+    A few directions are asked first: what hardly stands out in two of them can't do so in eleven of twelve.
+    """
+    for step in (4, 2, 1):
+        off, there = _against_all_round(colour, inside, reach, y, x, np.arange(0, _WAYS, step))
+        hardly = there & (np.einsum("knc,knc->kn", off, off) <= least**2)
+        stands_out = np.count_nonzero(hardly, axis=0) <= 1
+        y, x = y[stands_out], x[stands_out]
+    return y, x
 
 
 def _against_all_round(
-    middle: NDArray[np.float32],
+    layers: NDArray[np.float32],
     inside: NDArray[np.bool_],
     reach: int,
     y: NDArray[np.intp],
     x: NDArray[np.intp],
     ways: NDArray[np.intp],
 ) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
-    """Places less what lies `reach` away in k of twelve directions (k, n, 3), and whether that is skin (k, n)."""
-    angle = ways[:, None] * (2 * np.pi / _WAYS)
-    rows = np.rint(y + reach * np.sin(angle)).astype(int)
-    columns = np.rint(x + reach * np.cos(angle)).astype(int)
-    height, width = inside.shape
-    within = (rows >= 0) & (rows < height) & (columns >= 0) & (columns < width)
-    place = np.clip(rows, 0, height - 1) * width + np.clip(columns, 0, width - 1)
-    # One index instead of two: this is where most of the time goes.
-    there = np.take(middle.reshape(-1, middle.shape[-1]), place, axis=0)
-    return middle[y, x] - there, within & np.take(inside, place)
+    """Places less what lies `reach` away in k of twelve directions (k, n, c), and whether that is skin (k, n)."""
+    # With an edge of no skin all round every place can be reached by one index.
+    padded = np.pad(layers, ((reach, reach), (reach, reach), (0, 0)))
+    angle = ways * (2 * np.pi / _WAYS)
+    down, across = (np.rint(reach * turn(angle)).astype(int) for turn in (np.sin, np.cos))
+    wide = padded.shape[1]
+    here = (y + reach) * wide + x + reach
+    place = here + (down * wide + across)[:, None]
+    flat = padded.reshape(-1, layers.shape[-1])
+    return np.take(flat, here, axis=0) - np.take(flat, place, axis=0), np.take(np.pad(inside, reach), place)
 
 
 def _look(contrast: float, off: NDArray[np.float32], lab: NDArray[np.float32]) -> Look | None:

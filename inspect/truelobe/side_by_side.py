@@ -1,0 +1,36 @@
+"""Work on several peppers at once: each on one core, as many at a time as the machine has."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from typing import TypeVar
+
+import cv2
+
+Item = TypeVar("Item")
+Result = TypeVar("Result")
+
+# More at a time would only hold more networks in memory.
+_MOST = 4
+
+
+def one_core_each() -> None:
+    """Keep OpenCV to the core that calls it, for the whole program.
+
+    What is shared out pepper by pepper keeps every core busy; OpenCV's own threads, which share out each small
+    step again and wait for each other, would only be in the way.
+    """
+    cv2.setNumThreads(1)
+
+
+def each(work: Callable[[Item], Result], items: Sequence[Item]) -> list[Result]:
+    """Return what `work` makes of each item, in order; what it raises first is raised here.
+
+    NumPy and OpenCV let go of the interpreter while they compute, so threads are enough.
+    """
+    if len(items) < 2:
+        return [work(item) for item in items]
+    with ThreadPoolExecutor(min(len(items), os.cpu_count() or 1, _MOST)) as cores:
+        return list(cores.map(work, items))
