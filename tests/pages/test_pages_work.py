@@ -5,6 +5,7 @@ import subprocess
 import sys
 import time
 
+import cv2
 import pytest
 
 from truelobe.messages import TruelobeError
@@ -25,6 +26,10 @@ def refused(pool, call, *arguments):
 
 def test_a_job_runs_in_another_process_and_its_result_comes_back(pool):
     assert pool.submit(os.getpid).result(timeout=120) != os.getpid()
+
+
+def test_a_worker_keeps_opencv_to_one_core(pool):
+    assert pool.submit(cv2.getNumThreads).result(timeout=120) == 1
 
 
 def test_a_worker_that_dies_becomes_a_message_and_the_next_job_runs(pool):

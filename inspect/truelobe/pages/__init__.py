@@ -7,7 +7,5 @@ Nothing here imports Streamlit until a page runs, so that the worker pool stays 
 def main() -> None:
     """Show the app: called by `app.py` at every run of the script."""
     from truelobe.pages.navigation import show
-    from truelobe.side_by_side import one_core_each
 
-    one_core_each()
     show()

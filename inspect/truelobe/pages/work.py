@@ -31,6 +31,7 @@ from pathlib import Path
 from typing import IO, Any, NoReturn, TypeVar
 
 from truelobe.messages import TruelobeError
+from truelobe.side_by_side import one_core_each
 
 Result = TypeVar("Result")
 
@@ -298,6 +299,7 @@ def serve(memory_bytes: int, preload: tuple[str, ...] = ()) -> None:
     os.dup2(2, 1)
     os.dup2(os.open(os.devnull, os.O_RDONLY), 0)
     limit_memory(memory_bytes)
+    one_core_each()
     for module in preload:
         import_module(module)
     _send(answers, ("ready", None))
