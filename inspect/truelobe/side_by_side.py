@@ -20,8 +20,8 @@ _MOST = 2
 def one_core_each() -> None:
     """Keep OpenCV to the core that calls it, for the whole program.
 
-    What is shared out pepper by pepper keeps every core busy; OpenCV's own threads, which share out each small
-    step again and wait for each other, would only be in the way.
+    Two peppers at a time keep two cores busy; OpenCV's own threads, which share out each small step again and wait
+    for each other, gained nothing beside that.
     """
     cv2.setNumThreads(1)
 
