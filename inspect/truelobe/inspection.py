@@ -157,11 +157,8 @@ def _in_doubt(
 def _measured(setting: Setting, silhouettes: Sequence[Silhouette], bearings: Sequence[Bearing]) -> PlateInspection:
     stances = each(lambda both: _stance(setting, *both), list(zip(silhouettes, bearings, strict=True)))
     skins = each(lambda stance: map_skin(stance.fit), stances)
-    with ThreadPoolExecutor(max_workers=1) as beside:
-        seen = list(zip(silhouettes, skins, strict=True))
-        pointed = beside.submit(point_out, setting.photo.pixels, seen, setting.correction)
-        coverages = _coverages(setting, silhouettes, skins)
-        spots = pointed.result()
+    coverages = _coverages(setting, silhouettes, skins)
+    spots = point_out(setting.photo.pixels, list(zip(silhouettes, skins, strict=True)), setting.correction)
     rows = list(zip(silhouettes, stances, skins, coverages, spots, strict=True))
     peppers = tuple(each(lambda parts: _record(setting, *parts), rows))
     photo = _photo_document(setting.photo, setting.view, setting.photo.name)

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+
+Layer = NDArray[np.uint8] | NDArray[np.bool_] | NDArray[np.float32]
 
 
 def halved(pixels: NDArray[np.uint8], shrink: float) -> tuple[NDArray[np.uint8], float]:
@@ -30,6 +34,31 @@ def halved(pixels: NDArray[np.uint8], shrink: float) -> tuple[NDArray[np.uint8],
         pixels = np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), np.uint8)
         shrink /= 2
     return pixels, shrink
+
+
+def shrunk(layer: Layer, size: tuple[int, int]) -> NDArray[np.float32]:
+    """Shrink a layer to a size, each pixel the mean of what it covers; a large one by halves first.
+
+    After halving a pixel that is covered in part counts with its mean, so borders blur by up to a third of one.
+
+    Parameters
+    ----------
+    layer : ndarray of uint8, bool or float32, shape (h, w) or (h, w, 3)
+    size : tuple of int
+        Width and height; an odd last row or column of what is halved is left out.
+
+    Returns
+    -------
+    ndarray of float32
+        Of a mask the share that is true.
+    """
+    if layer.dtype == np.bool_:
+        return shrunk(layer.view(np.uint8) * np.uint8(255), size) / np.float32(255)
+    small: NDArray[Any] = layer
+    while small.shape[1] >= 3 * size[0] and small.shape[0] >= 3 * size[1]:
+        half = (small.shape[1] // 2, small.shape[0] // 2)
+        small = cv2.resize(small[: 2 * half[1], : 2 * half[0]], half, interpolation=cv2.INTER_AREA)
+    return np.asarray(cv2.resize(small, size, interpolation=cv2.INTER_AREA), np.float32)
 
 
 def blurred(layers: NDArray[np.float32], sd: float) -> NDArray[np.float32]:

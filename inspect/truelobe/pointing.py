@@ -17,6 +17,8 @@ from truelobe.colour import ColourCorrection
 from truelobe.fruit import Silhouette
 from truelobe.fruit.skin import SkinMap
 from truelobe.grading.spots import Spot, likely_spots
+from truelobe.pixels import shrunk
+from truelobe.side_by_side import each
 
 # Working size: a place of 3 mm on a pepper of 80 mm is still six pixels across.
 SIDE_PX = 160
@@ -43,7 +45,7 @@ def point_out(
     correction : ColourCorrection
     """
     silhouettes = [silhouette for silhouette, _ in peppers]
-    found = [_of_one(pixels, *one, correction) for one in peppers]
+    found = each(lambda both: _of_one(pixels, *both, correction), peppers)
     kept = []
     for mine, (one, spots) in enumerate(zip(silhouettes, found, strict=True)):
         theirs = [
@@ -68,25 +70,18 @@ def _of_one(
     part = pixels[y0:y1, x0:x1]
     shrink = min(1.0, SIDE_PX / max(part.shape[:2]))
     size = (max(1, round(part.shape[1] * shrink)), max(1, round(part.shape[0] * shrink)))
-
-    def small(layer: NDArray[np.uint8] | NDArray[np.float32]) -> NDArray[np.float32]:
-        return np.asarray(cv2.resize(layer, size, interpolation=cv2.INTER_AREA), np.float32)
-
-    def share(mask: NDArray[np.bool_]) -> NDArray[np.float32]:
-        return small(np.where(mask, np.uint8(255), np.uint8(0))) / np.float32(255)
-
-    lab = correction.to_lab(np.asarray(cv2.resize(part, size, interpolation=cv2.INTER_AREA), np.uint8))
+    lab = correction.to_lab(np.asarray(np.rint(shrunk(part, size)), np.uint8))
     # Round the stem lie shadows and the calyx's own points.
     apart = np.ones((2 * round(_FROM_STEM * SIDE_PX / 2) + 1,) * 2, np.uint8)
-    stem_end = cv2.dilate((share(silhouette.calyx | silhouette.stem) > 0.2).astype(np.uint8), apart) > 0
-    body = (share(silhouette.body) > 0.95) & ~stem_end
+    stem_end = cv2.dilate((shrunk(silhouette.calyx | silhouette.stem, size) > 0.2).astype(np.uint8), apart) > 0
+    body = (shrunk(silhouette.body, size) > 0.95) & ~stem_end
     burnt = np.asarray(cv2.inRange(part, (_BURNT,) * 3, (255,) * 3), np.uint8)
-    mirror = (lab[..., 0] > _MIRROR_L) | (small(burnt) > 0.2 * 255)
+    mirror = (lab[..., 0] > _MIRROR_L) | (shrunk(burnt, size) > 0.2 * 255)
     faced = skin.skin_mm2 * skin.facing
     mm_per_px = float(np.sqrt(np.median(faced[faced > 0]))) / shrink if (faced > 0).any() else 0.5
     rows, columns = np.mgrid[: size[1], : size[0]]
     kept = []
-    for spot in likely_spots(lab, body, small(skin.facing), mm_per_px=mm_per_px):
+    for spot in likely_spots(lab, body, shrunk(skin.facing, size), mm_per_px=mm_per_px):
         near = np.hypot(columns - spot.centre_px[0], rows - spot.centre_px[1]) <= max(spot.radius_px, 1.0)
         if not mirror[near & body].any():
             kept.append(_in_photo(spot, (x0, y0), shrink))

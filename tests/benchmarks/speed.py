@@ -1,8 +1,9 @@
 """How long each step takes, as a multiple of decoding the same 12-megapixel JPEG with Pillow, and the peak memory.
 
 The photo is a made plate of five peppers, enlarged, with a sensor's mild noise. Everything runs in this process,
-one step after the other, five times; the median counts. Outlines, and the whole, share their peppers out over two
-cores, so by the clock the whole takes less than its steps. The start of the program is timed apart.
+one step after the other, and all of it again and again, so that a machine that is slower for a while is slower for
+all; the median counts. Outlines, and the whole, share their peppers out over two cores, so by the clock the whole
+takes less than its steps. The start of the program is timed apart.
 """
 
 import io
@@ -12,7 +13,7 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -37,7 +38,7 @@ from truelobe.photo import Photo, read_photo
 from truelobe.pointing import point_out
 from truelobe.setting import FLOOR_MM
 
-REPEATS = 5
+REPEATS = 9
 PEPPERS = 5
 SIZES_MP = {12: (4000, 3000), 50: (8165, 6124)}
 NOISE_LEVELS = 1.5
@@ -51,7 +52,7 @@ MEMORY_CHILD = (
 
 @dataclass(frozen=True)
 class Timing:
-    """Median seconds of one step: by the clock, and of this process's processors."""
+    """Seconds of one step: by the clock, and of this process's processors."""
 
     name: str
     wall: float
@@ -155,7 +156,8 @@ def time_steps(data: bytes) -> list[Timing]:
         ("the model's name", model_name),
         ("whole inspection", lambda: inspect_plate(data)),
     ]
-    timings = [_timed(name, step) for name, step in steps]
+    rounds = [[_timed(name, step) for name, step in steps] for _ in range(REPEATS)]
+    timings = [_median(same) for same in zip(*rounds, strict=True)]
     decode, *parts, whole = timings
     rest = Timing(REST, whole.wall - sum(x.wall for x in parts), whole.cpu - sum(x.cpu for x in parts))
     return [decode, *parts, rest, whole]
@@ -166,13 +168,14 @@ def _ground(photo: Photo, sighting: CardSighting, rings: list[NDArray[np.float64
 
 
 def _timed(name: str, step: Callable[[], object]) -> Timing:
-    walls, processors = [], []
-    for _ in range(REPEATS):
-        wall, processor = time.perf_counter(), time.process_time()
-        step()
-        walls.append(time.perf_counter() - wall)
-        processors.append(time.process_time() - processor)
-    return Timing(name, statistics.median(walls), statistics.median(processors))
+    wall, processor = time.perf_counter(), time.process_time()
+    step()
+    return Timing(name, time.perf_counter() - wall, time.process_time() - processor)
+
+
+def _median(same: Sequence[Timing]) -> Timing:
+    walls, processors = [one.wall for one in same], [one.cpu for one in same]
+    return Timing(same[0].name, statistics.median(walls), statistics.median(processors))
 
 
 def _start() -> float:

@@ -143,7 +143,7 @@ class _Sampled:
         rows = np.flatnonzero(reading.skin.sound)
         chosen = rows[np.unique(np.linspace(0, len(rows) - 1, min(SAMPLE, len(rows))).astype(np.int64))]
         lab, weight = view.lab.reshape(-1, 3)[chosen], reading.weight.ravel()[chosen]
-        seen = SkinColour(*(x.ravel()[chosen] for x in (view.skin.angle, view.skin.strength, view.skin.chroma)))
+        seen = view.skin.flat().at(chosen)
         ends = own_ends(lab, seen, weight, reading.ends.pair)
         around = None if view.around is None else view.around.at(chosen)
         pixels, dimming = view.pixels.reshape(-1, 3)[chosen], reading.skin.dimming.ravel()[chosen]

@@ -13,14 +13,28 @@ from truelobe.colour.correction import ColourCorrection
 from truelobe.colour.ends import OwnEnds, own_ends, scale_of
 from truelobe.colour.references import ColourReference
 from truelobe.colour.ripeness import RipenessScale, SkinColour, skin_colour
-from truelobe.colour.skin import RIM_PHOTO_PX, RIM_PX, Area, Skin, gather_area, read_skin, readable
+from truelobe.colour.skin import (
+    RIM_PHOTO_PX,
+    RIM_PX,
+    Area,
+    Skin,
+    evenly_spread,
+    gather_area,
+    read_skin,
+    readable,
+)
 from truelobe.colour.surroundings import Surroundings, mirrored
+from truelobe.pixels import shrunk
 
 Bool = NDArray[np.bool_]
 Float32 = NDArray[np.float32]
 
 WORK_PIXELS: Final = 30_000
 """A pepper is read at a size of about this many pixels; more only average the same skin."""
+
+END_PIXELS: Final = 12_000
+"""At least so many, if there are, are asked what the pepper's own ends look like. With half as many, a pepper
+whose skin falls into two about equal heaps may come out at the other one."""
 
 _LEAST_SHRINK: Final = 1.2
 _ALL_SKIN: Final = 0.9
@@ -77,29 +91,27 @@ def view_at_working_size(
     `whole` is the pepper with calyx and stem, when that is more than `mask`: what lies outside is mirrored in it.
     """
     whole = mask if whole is None else whole
-    shrunk = float(np.sqrt(int(mask.sum()) / WORK_PIXELS))
-    if shrunk > _LEAST_SHRINK:
+    factor = float(np.sqrt(int(mask.sum()) / WORK_PIXELS))
+    if factor > _LEAST_SHRINK:
         height, width = mask.shape
-        size = (max(1, round(width / shrunk)), max(1, round(height / shrunk)))
-        shrunk = float(np.sqrt(height * width / (size[0] * size[1])))
-        area = np.where(mask & np.isfinite(skin_mm2), skin_mm2, 0)
-        cosine = np.where(mask & np.isfinite(facing), facing, 0)
-        pixels = np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
-        part = cv2.resize(mask.astype(np.float32), size, interpolation=cv2.INTER_AREA)
-        skin_mm2 = _smaller(area, size) * np.float32(shrunk**2)
-        facing = np.asarray(_smaller(cosine, size) / np.maximum(part, 1e-3), dtype=np.float32)
+        size = (max(1, round(width / factor)), max(1, round(height / factor)))
+        factor = float(np.sqrt(height * width / (size[0] * size[1])))
+        pixels = np.asarray(np.rint(shrunk(pixels, size)), dtype=np.uint8)
+        part = shrunk(mask, size)
+        skin_mm2 = shrunk(_on(mask, skin_mm2), size) * np.float32(factor**2)
+        facing = np.asarray(shrunk(_on(mask, facing), size) / np.maximum(part, 1e-3), dtype=np.float32)
         mask = np.asarray(part > _ALL_SKIN)
         whole = cv2.resize(whole.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
     else:
-        shrunk = 1.0
+        factor = 1.0
     around = mirrored(pixels, whole, facing)
     lab = correction.to_lab(pixels, around)
-    view = View(pixels, mask, skin_mm2, facing, lab, skin_colour(lab), around, mask, shrunk)
+    view = View(pixels, mask, skin_mm2, facing, lab, skin_colour(lab), around, mask, factor)
     return replace(view, read=readable(mask, facing, view.rim_px))
 
 
-def _smaller(values: NDArray[np.floating], size: tuple[int, int]) -> Float32:
-    return np.asarray(cv2.resize(values.astype(np.float32), size, interpolation=cv2.INTER_AREA), dtype=np.float32)
+def _on(mask: Bool, values: Float32) -> Float32:
+    return np.where(mask, values, np.float32(0))
 
 
 @dataclass(frozen=True)
@@ -112,7 +124,6 @@ class Reading:
     area : Area
         What each pixel that is sound or left out speaks for.
     ends : OwnEnds
-        Their pixels count within the sound skin, in order.
     scale : RipenessScale
     ripeness : float32 (h, w)
     """
@@ -145,7 +156,9 @@ def read(view: View, pair: ColourReference) -> Reading:
     for _ in range(2):
         skin = read_skin(view.lab, view.skin, view.read, view.skin_mm2, view.facing, scale)
         area = gather_area(view.mask, skin.sound | skin.marked, view.skin_mm2, view.facing)
-        ends = own_ends(view.lab[skin.sound], view.skin.at(skin.sound), area.weight[skin.sound], pair)
+        some = evenly_spread(skin.sound, END_PIXELS)
+        colours = view.lab.reshape(-1, 3)[some], view.skin.flat().at(some)
+        ends = own_ends(*colours, area.weight.ravel()[some], pair)
         scale = ends.scale
     return Reading(skin, area, ends, scale, scale.place(view.skin, skin.dimming).ripeness)
 

@@ -51,6 +51,7 @@ _MOST_DIMMED: Final = 0.15
 _NEIGHBOURHOOD: Final = 0.12
 _LARGEST_SPECK: Final = 4
 _RINGS: Final = 24
+_RING_PIXELS: Final = 8_000
 
 
 @dataclass(frozen=True)
@@ -197,12 +198,13 @@ def _alone(spots: Bool, usable: Bool, ripeness: Float32, light: Bool) -> Bool:
     if count == 1:
         return spots
     own = labels.astype(np.float32)
-    ring = cv2.dilate(own, np.ones((13, 13), np.uint8)).astype(np.int32)
-    ring[(cv2.dilate(own, np.ones((5, 5), np.uint8)) > 0) | ~usable] = 0
-    total = np.maximum(np.bincount(ring.ravel(), minlength=count), 1)
+    wide = cv2.dilate(own, np.ones((13, 13), np.uint8))
+    around = np.flatnonzero((wide > 0) & (cv2.dilate(own, np.ones((5, 5), np.uint8)) == 0) & usable)
+    ring, ripe_there = wide.ravel()[around].astype(np.int32), ripeness.ravel()[around]
+    total = np.maximum(np.bincount(ring, minlength=count), 1)
     green, ripe, clear = (
-        np.bincount(ring.ravel(), weights=kind.ravel(), minlength=count) / total
-        for kind in (ripeness < 0.4, ripeness > 0.6, light)
+        np.bincount(ring, weights=kind, minlength=count) / total
+        for kind in (ripe_there < 0.4, ripe_there > 0.6, light.ravel()[around])
     )
     keep = (np.minimum(green, ripe) < 0.15) & (clear > 0.7)
     keep[0] = False
@@ -211,12 +213,19 @@ def _alone(spots: Bool, usable: Bool, ripeness: Float32, light: Bool) -> Bool:
 
 def _usual_white(white: Float32, facing: Float32, usable: Bool) -> Float32:
     """White light that skin at the same angle to the camera carries: the room mirrored in it."""
-    order = np.argsort(facing[usable])
-    at, value = facing[usable][order], white[usable][order]
+    some = evenly_spread(usable, _RING_PIXELS)
+    order = np.argsort(facing.ravel()[some])
+    at, value = facing.ravel()[some][order], white.ravel()[some][order]
     rings = np.array_split(np.arange(len(at)), max(1, min(_RINGS, len(at) // 20)))
     middle = [_middle(at[ring]) for ring in rings]
     usual = [_middle(np.sort(value[ring])) for ring in rings]
     return np.asarray(np.interp(facing, middle, usual), dtype=np.float32)
+
+
+def evenly_spread(mask: Bool, enough: int) -> NDArray[np.intp]:
+    """Return flat indices of a mask's pixels: all, or of many every so many that at least `enough` are left."""
+    pixels = np.flatnonzero(mask)
+    return pixels[:: max(1, len(pixels) // enough)]
 
 
 def _middle(ordered: Float32) -> float:

@@ -120,15 +120,15 @@ def _of_size(
     middle = _mean(skin, inside, radius / 2)
     reach = round(2 * radius + 1)
     least = min(_DARK_CONTRAST, _PALE_CONTRAST)
-    y, x = _unlike_around(middle, skin, inside, asked, reach)
-    y, x = _unlike_all_round(middle[..., 1:], inside, reach, y, x, least)
+    ringed = _Ringed.of(middle, inside, reach)
+    y, x = _unlike_all_round(ringed, *_unlike_around(middle, skin, inside, asked, reach), least)
     if not y.size:
         return []
-    off, there = _against_all_round(middle, inside, reach, y, x, np.arange(_WAYS))
+    off, there = ringed.against(y, x, np.arange(_WAYS), (0, 1, 2))
     count = there.sum(axis=0)
-    mean = np.where(there[..., None], off, 0).sum(axis=0) / np.maximum(count, 1)[..., None]
-    way = mean[:, 1:] / np.maximum(np.linalg.norm(mean[:, 1:], axis=-1, keepdims=True), 1e-3)
-    along = np.where(there, np.einsum("knc,nc->kn", off[..., 1:], way), np.inf)
+    mean = np.where(there, off, 0).sum(axis=1) / np.maximum(count, 1)
+    way = mean[1:] / np.maximum(np.hypot(mean[1], mean[2]), 1e-3)
+    along = np.where(there, off[1] * way[0] + off[2] * way[1], np.inf)
     # The second least: one direction may meet another spot.
     contrast = np.where(count >= _WAYS - 2, np.partition(along, 1, axis=0)[1], 0.0)
     ground = np.zeros(inside.shape, np.float32)
@@ -137,7 +137,7 @@ def _of_size(
     peak = (contrast > least) & (ground >= cv2.dilate(ground, np.ones((side, side), np.uint8)))[y, x]
     spots = []
     for n in np.flatnonzero(peak):
-        look = _look(float(contrast[n]), mean[n], lab[y[n], x[n]])
+        look = _look(float(contrast[n]), mean[:, n], lab[y[n], x[n]])
         if look is not None:
             spots.append(Spot(look, (float(x[n]), float(y[n])), radius, float(contrast[n])))
     return spots
@@ -158,53 +158,63 @@ def _unlike_around(
 ) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     """Rows and columns asked whose color differs from their whole neighbourhood: twelve directions cost more."""
     wide = (2 * reach + 1, 2 * reach + 1)
-    place = np.flatnonzero(asked)
-    share = np.maximum(cv2.blur(inside.astype(np.float32), wide), 1e-3).ravel()[place]
-    around = cv2.blur(skin[..., 1:], wide).reshape(-1, 2)[place] / share[:, None]
-    off = middle[..., 1:].reshape(-1, 2)[place] - around
-    differs = np.einsum("nc,nc->n", off, off) > _WORTH_A_LOOK**2
-    y, x = np.divmod(place[differs], inside.shape[1])
+    share = np.maximum(cv2.blur(inside.astype(np.float32), wide), 1e-3)
+    a, b = (middle[..., k] - cv2.blur(skin[..., k], wide) / share for k in (1, 2))
+    y, x = np.nonzero(asked & (a * a + b * b > _WORTH_A_LOOK**2))
     return y, x
 
 
+@dataclass(frozen=True)
+class _Ringed:
+    """Layers with an edge of no skin all round, wide enough that a place's whole ring can be reached by one index.
+
+    Attributes
+    ----------
+    layers : float32 (3, N)
+    skin : bool (N,)
+    width, reach : int
+        Of the rows with their edge, of the ring.
+    """
+
+    layers: NDArray[np.float32]
+    skin: NDArray[np.bool_]
+    width: int
+    reach: int
+
+    @classmethod
+    def of(cls, layers: NDArray[np.float32], skin: NDArray[np.bool_], reach: int) -> _Ringed:
+        edge = (reach,) * 4
+        planes = [
+            cv2.copyMakeBorder(one, *edge, cv2.BORDER_CONSTANT, value=0.0).ravel() for one in cv2.split(layers)
+        ]
+        return cls(np.stack(planes), np.pad(skin, reach).ravel(), skin.shape[1] + 2 * reach, reach)
+
+    def against(
+        self, y: NDArray[np.intp], x: NDArray[np.intp], ways: NDArray[np.intp], which: tuple[int, ...]
+    ) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
+        """Places less what lies on the ring in k of twelve ways (c, k, n), and whether that is skin (k, n)."""
+        angle = ways * (2 * np.pi / _WAYS)
+        down, across = (np.rint(self.reach * turn(angle)).astype(int) for turn in (np.sin, np.cos))
+        here = (y + self.reach) * self.width + x + self.reach
+        there = here + (down * self.width + across)[:, None]
+        off = [np.take(self.layers[k], here) - np.take(self.layers[k], there) for k in which]
+        return np.stack(off), np.take(self.skin, there)
+
+
 def _unlike_all_round(
-    colour: NDArray[np.float32],
-    inside: NDArray[np.bool_],
-    reach: int,
-    y: NDArray[np.intp],
-    x: NDArray[np.intp],
-    least: float,
+    ringed: _Ringed, y: NDArray[np.intp], x: NDArray[np.intp], least: float
 ) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     """Rows and columns whose color stands out by more than `least` in all directions but one.
 
     A few directions are asked first: what hardly stands out in two of them can't do so in eleven of twelve.
     """
-    for step in (4, 2, 1):
-        off, there = _against_all_round(colour, inside, reach, y, x, np.arange(0, _WAYS, step))
-        hardly = there & (np.einsum("knc,knc->kn", off, off) <= least**2)
-        stands_out = np.count_nonzero(hardly, axis=0) <= 1
-        y, x = y[stands_out], x[stands_out]
+    hardly = np.zeros(y.size, dtype=np.intp)
+    for ways in (range(0, _WAYS, 4), range(2, _WAYS, 4), range(1, _WAYS, 2)):
+        (a, b), there = ringed.against(y, x, np.array(ways), (1, 2))
+        hardly += np.count_nonzero(there & (a * a + b * b <= least**2), axis=0)
+        keep = hardly <= 1
+        y, x, hardly = y[keep], x[keep], hardly[keep]
     return y, x
-
-
-def _against_all_round(
-    layers: NDArray[np.float32],
-    inside: NDArray[np.bool_],
-    reach: int,
-    y: NDArray[np.intp],
-    x: NDArray[np.intp],
-    ways: NDArray[np.intp],
-) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
-    """Places less what lies `reach` away in k of twelve directions (k, n, c), and whether that is skin (k, n)."""
-    # With an edge of no skin all round every place can be reached by one index.
-    padded = np.pad(layers, ((reach, reach), (reach, reach), (0, 0)))
-    angle = ways * (2 * np.pi / _WAYS)
-    down, across = (np.rint(reach * turn(angle)).astype(int) for turn in (np.sin, np.cos))
-    wide = padded.shape[1]
-    here = (y + reach) * wide + x + reach
-    place = here + (down * wide + across)[:, None]
-    flat = padded.reshape(-1, layers.shape[-1])
-    return np.take(flat, here, axis=0) - np.take(flat, place, axis=0), np.take(np.pad(inside, reach), place)
 
 
 def _look(contrast: float, off: NDArray[np.float32], lab: NDArray[np.float32]) -> Look | None:
