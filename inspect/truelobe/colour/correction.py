@@ -38,7 +38,7 @@ Float32 = NDArray[np.float32]
 Float64 = NDArray[np.float64]
 Source = Literal["patches", "camera", "light"]
 SOURCES: Final[tuple[Source, ...]] = ("patches", "camera", "light")
-SHARED_DRAWS: Final = 32
+SHARED_DRAWS: Final = 48
 
 FEWEST_GREYS: Final = 3
 FEWEST_COLOURS: Final = 4
