@@ -128,6 +128,17 @@ def test_the_figure_is_a_share_and_rises_with_the_line(truth: float, lines: list
     assert all(b >= a for a, b in pairwise(shares))
 
 
+def test_places_of_unknown_area_count_for_nothing() -> None:
+    # Half the readable skin of a ball, every other stripe of it across: the share that a border down its middle
+    # leaves is the same with or without the stripes.
+    ball = make_ball(CLEAN, ripe=SKINS["red"], share=0.5, radius_px=300)
+    correction = corrected(CLEAN)
+    striped = ball.skin_mm2.copy()
+    striped[(np.arange(len(striped)) // 24) % 2 == 0] = np.nan
+    some = measured(replace(ball, skin_mm2=striped), correction)
+    assert share(some) == pytest.approx(share(measured(ball, correction)), abs=0.02)
+
+
 def test_the_same_photo_gives_the_same_figure() -> None:
     ball, correction = make_ball(PHONE, radius_px=40), corrected(PHONE)
     assert measured(ball, correction).figure == measured(ball, correction).figure

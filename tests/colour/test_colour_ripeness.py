@@ -12,7 +12,7 @@ from truelobe.colour import lab_to_linear, linear_to_lab
 from truelobe.colour.budget import PATH_SD
 from truelobe.colour.ends import end_pixels, own_ends, scale_of
 from truelobe.colour.references import load_references
-from truelobe.colour.ripeness import RipenessScale, luminance, skin_colour
+from truelobe.colour.ripeness import RipenessScale, luminance, positions_on, skin_colour
 
 pytestmark = pytest.mark.opencv
 
@@ -40,6 +40,24 @@ def test_ends_and_middle(colour: str) -> None:
     assert np.allclose(scale(colour).place(skin_colour(line)).ripeness, steps[:, 0], atol=0.02)
     middle = line[10, 1:]
     assert np.hypot(*(middle - GREEN[1:])) == pytest.approx(np.hypot(*(middle - ripe[1:])))
+
+
+@pytest.mark.parametrize("colour", COLOURS)
+def test_places_on_many_lines_are_where_a_search_along_each_finds_them(colour: str) -> None:
+    rng = np.random.default_rng(7)
+    unripe = GREEN + rng.normal(0, 3, (6, 3))
+    ripe = np.array(SKINS[colour], dtype=float) + rng.normal(0, 3, (6, 3))
+    steps = np.linspace(0, 1, 2001)
+    lines = unripe[:, None] + steps[:, None] * (ripe - unripe)[:, None]
+    known = skin_colour(lines).angle
+    asked = np.stack([rng.uniform(row.min(), row.max(), 50) for row in known]).astype(np.float32)
+    found = positions_on(unripe, ripe, asked)
+    order = np.argsort(known, axis=1)
+    searched = [np.interp(x, row[k], steps[k]) for x, row, k in zip(asked, known, order, strict=True)]
+    # A quarter of a degree is at most two hundredths of the way here, and between two such angles the line hardly
+    # bends.
+    assert np.abs(found - np.array(searched)).max() < 0.005
+    np.testing.assert_array_equal(positions_on(unripe[:1], ripe[:1], asked)[0], found[0])
 
 
 @pytest.mark.parametrize("colour", COLOURS)

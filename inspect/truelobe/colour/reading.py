@@ -98,8 +98,8 @@ def view_at_working_size(
         factor = float(np.sqrt(height * width / (size[0] * size[1])))
         pixels = np.asarray(np.rint(shrunk(pixels, size)), dtype=np.uint8)
         part = shrunk(mask, size)
-        skin_mm2 = shrunk(_on(mask, skin_mm2), size) * np.float32(factor**2)
-        facing = np.asarray(shrunk(_on(mask, facing), size) / np.maximum(part, 1e-3), dtype=np.float32)
+        skin_mm2 = _smaller(skin_mm2, mask, size) * np.float32(factor**2)
+        facing = np.asarray(_smaller(facing, mask, size) / np.maximum(part, 1e-3), dtype=np.float32)
         mask = np.asarray(part > _ALL_SKIN)
         whole = cv2.resize(whole.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
     else:
@@ -110,8 +110,9 @@ def view_at_working_size(
     return replace(view, read=readable(mask, facing, view.rim_px))
 
 
-def _on(mask: Bool, values: Float32) -> Float32:
-    return np.where(mask, values, np.float32(0))
+def _smaller(values: Float32, mask: Bool, size: tuple[int, int]) -> Float32:
+    """A layer of the skin at working size; what is no number counts for nothing."""
+    return np.nan_to_num(shrunk(np.where(mask, values, np.float32(0)), size), posinf=0.0)
 
 
 @dataclass(frozen=True)

@@ -25,7 +25,8 @@ Float64 = NDArray[np.float64]
 _STEPS: Final = np.linspace(-0.6, 1.6, 111)
 _PER_DEGREE: Final = 4
 _ANGLES: Final = np.arange(360 * _PER_DEGREE + 1) / _PER_DEGREE - 90
-"""Skin angles whose places are worked out once for each line: looking up between them costs a tenth."""
+"""Skin angles whose places are worked out once for each line. Looking up between them moves a place by less than
+half a hundredth; searching for each pixel's took six times as long on one line, a third longer on many."""
 
 _MOST_OVER: Final = 1.4
 
