@@ -142,6 +142,11 @@ _MEASURED = (
 )
 
 
+def measured_words() -> dict[str, str]:
+    """Return for each measured thing that plates are compared in the words that follow "this plate is"."""
+    return {what.name: what.better for what in _MEASURED}
+
+
 def pair_facts(first: Plate, second: Plate) -> tuple[PairFact, ...]:
     """Return what two plates were compared in, in the order of `TRAITS`.
 

@@ -42,6 +42,7 @@ PAGES: tuple[Entry, ...] = (
     Entry("set_class", "Set a class"),
     Entry("lead_class", "Lead a class"),
     Entry("place_class", "Place a class", "team"),
+    Entry("give_reasons", "Give reasons", "team"),
     Entry("train_eye", "Train the eye", "team"),
     Entry("team", "The team"),
     Entry("card", "Card and calibration"),

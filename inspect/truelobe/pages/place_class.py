@@ -25,7 +25,14 @@ def student_desk() -> StudentDesk:
 
 
 @st.cache_data(max_entries=32, show_spinner=False)
-def _picture(name: str, student: str) -> bytes:
+def picture(name: str, student: str) -> bytes:
+    """Return a picture of a class as WebP, if this student may look at it now.
+
+    Raises
+    ------
+    TruelobeError
+        ``not-found``.
+    """
     view = student_desk().picture(student, name)
     if view is None:
         raise TruelobeError("not-found", "This picture is not open.", "Go back to the class.")
@@ -91,8 +98,8 @@ def _finished(student: Student, session: str) -> dict[str, Any] | None:
 
 def _class(store: Store, student: Student, view: dict[str, Any]) -> None:
     one = view["class"]
-    names = [picture["src"] for plate in one["plates"] for picture in plate["views"]]
-    pictures = {name: _picture(name, student.uid) for name in names}
+    names = [seen["src"] for plate in one["plates"] for seen in plate["views"]]
+    pictures = {name: picture(name, student.uid) for name in names}
     st.query_params["session"] = one["session"]
     taps = classroom.placing(view, pictures, key=f"placing-{one['session']}-{student.uid}")
     for tap in taps:

@@ -123,3 +123,13 @@ class TapRow(Base):
     placing: Mapped[str] = mapped_column(String(16))
     late: Mapped[bool]
     at: Mapped[datetime] = mapped_column(UTCDateTime)
+
+
+class ReasonsRow(Base):
+    """What a student says for one placing, pair by pair, as JSON: written anew with each word that is chosen."""
+
+    __tablename__ = "judging_reasons"
+
+    sheet_id: Mapped[int] = mapped_column(ForeignKey("judging_sheets.id", ondelete="CASCADE"), primary_key=True)
+    body: Mapped[str] = mapped_column(Text)
+    changed_at: Mapped[datetime] = mapped_column(UTCDateTime)
