@@ -14,6 +14,7 @@ from truelobe.judging.roster import Roster
 from truelobe.messages import TruelobeError
 from truelobe.pages import navigation, place_class, style
 from truelobe.pages.gallery_store import opened_store
+from truelobe.pages.nickname import choose_student
 from truelobe.store import Store
 
 # Each verdict with the sign of its kind: met, missed, too close, or the dotted ring of what was not told.
@@ -45,18 +46,11 @@ def _draw(store: Store) -> None:
         style.lead("Put a nickname on the roster first; then say here why you placed a class as you did.")
         navigation.link("team", "Add nicknames")
         return
-    uid = st.selectbox(
-        "Who gives reasons?",
-        list(students),
-        index=None,
-        format_func=lambda one: students[one].nickname,
-        placeholder="Choose your nickname",
-        key="reasons-who",
-    )
-    if uid is None:
+    student = choose_student("Who gives reasons?", students, key="reasons-who")
+    if student is None:
         return
     kept = KeptReasons(store)
-    placings = {one.sheet.uid: one for one in kept.placings(uid)}
+    placings = {one.sheet.uid: one for one in kept.placings(student.uid)}
     if not placings:
         style.lead("A class stands here once you have placed all four plates and its key is open.")
         navigation.link("place_class", "Place a class")
@@ -65,7 +59,7 @@ def _draw(store: Store) -> None:
         "Which placing?",
         list(placings),
         format_func=lambda one: f"{placings[one].one.title}: {'-'.join(placings[one].sheet.placing)}",
-        key=f"reasons-for-{uid}",
+        key=f"reasons-for-{student.uid}",
     )
     _give(store, kept, placings[chosen])
 

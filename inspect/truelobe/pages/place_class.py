@@ -15,6 +15,7 @@ from truelobe.judging.student_view import StudentDesk, student_tap
 from truelobe.messages import TruelobeError
 from truelobe.pages import classroom, style
 from truelobe.pages.gallery_store import opened_store
+from truelobe.pages.nickname import choose_student
 from truelobe.store import Store
 
 
@@ -55,7 +56,7 @@ def _draw(store: Store) -> None:
         style.lead("Put a nickname on the roster first; then a class can be placed here or on phones.")
         _to_the_roster()
         return
-    student = _who(students)
+    student = choose_student("Who places?", students, key="placing-who")
     if student is None:
         st.title("Place a class")
         return
@@ -74,18 +75,6 @@ def _to_the_roster() -> None:
     from truelobe.pages import navigation
 
     navigation.link("team", "Add nicknames")
-
-
-def _who(students: dict[str, Student]) -> Student | None:
-    uid = st.selectbox(
-        "Who places?",
-        list(students),
-        index=None,
-        format_func=lambda one: students[one].nickname,
-        placeholder="Choose your nickname",
-        key="placing-who",
-    )
-    return students.get(uid) if uid else None
 
 
 def _finished(student: Student, session: str) -> dict[str, Any] | None:
