@@ -114,7 +114,6 @@ def refused(error: TruelobeError, photo: Photo | None = None, *, name: str = "")
 def _card_and_glance(photo: Photo) -> tuple[CardSighting, FruitMaps | None]:
     """Find the card beside a first look for peppers: neither needs the other, and a coach waits for both."""
     with ThreadPoolExecutor(max_workers=1) as beside:
-        # The card goes to the other thread: a loaded network belongs to the thread that works with it.
         card = beside.submit(find_card, photo)
         seen = glance(photo.pixels)
         return card.result(), seen

@@ -84,7 +84,7 @@ def main() -> None:
 
 
 def measured(path: Path) -> list[Pepper]:
-    """Return the clear peppers of one plate that every variant can measure."""
+    """Return the clear peppers of one plate that are found without a doubt, moved onto the edge and not."""
     truth = read_truth(path)
     photo = read_photo(truth.photo)
     request = ruler_request(truth, told=False)

@@ -1,10 +1,14 @@
 """Reasons given in a real Chromium: said pair by pair, kept at once, held against the facts, still there later."""
 
+from contextlib import contextmanager
+
 import pytest
 from tests.browser.looking import serious, settled, sideways
 from tests.browser.serving import serving
 from tests.judging.test_judging_reasons import placed
 
+from truelobe.judging.removal import remove_student
+from truelobe.judging.roster import Roster
 from truelobe.store import open_store
 
 pytestmark = pytest.mark.browser
@@ -14,13 +18,20 @@ START = "import sys; from truelobe.cli import main; sys.exit(main())"
 @pytest.fixture
 def practised(tmp_path):
     """The address of an app whose roster holds Robin, who has placed four plates 3-1-2-4."""
-    home, folder = tmp_path / "home", tmp_path / "elsewhere"
+    folder = tmp_path / "elsewhere"
     folder.mkdir()
-    store = open_store(home)
-    placed(store, "3124")
-    store.close()
-    with serving(["-P", "-c", START, "open", "--no-browser", "--port"], home=home, folder=folder) as address:
+    with opened(tmp_path) as store:
+        placed(store, "3124")
+    words = ["-P", "-c", START, "open", "--no-browser", "--port"]
+    with serving(words, home=tmp_path / "home", folder=folder) as address:
         yield address
+
+
+@contextmanager
+def opened(tmp_path):
+    store = open_store(tmp_path / "home")
+    yield store
+    store.close()
 
 
 def say(page, label, words):
@@ -71,3 +82,12 @@ def test_a_student_gives_reasons_on_a_phone_and_hears_what_the_facts_say(practis
     say(again, "I grant that plate 4 is", "firmer")
     again.get_by_role("button", name="Hold it against the facts").wait_for()
     assert "borne out" not in again.inner_text("[data-testid=stMain]")
+
+    # Taken off the roster in between: what is chosen then has no place to be kept, and the page says no more.
+    with opened(tmp_path) as store:
+        remove_student(store, Roster(store).all()[0].uid)
+    again.get_by_label("I grant that plate 2 is", exact=True).click()
+    again.keyboard.type("firmer")
+    again.keyboard.press("Enter")
+    again.get_by_role("link", name="Add nicknames").wait_for()
+    assert again.locator("[data-testid=stException]").count() == 0

@@ -78,9 +78,7 @@ def test_every_word_reads_after_plate_is():
     assert len(set(ADVANTAGES.values())) == len(ADVANTAGES)
 
 
-@given(
-    placing=st.permutations("1234").map("".join), words=st.lists(WORDS, min_size=6, max_size=6), held=st.booleans()
-)
+@given(placing=PLACINGS, words=st.lists(WORDS, min_size=6, max_size=6), held=st.booleans())
 def test_what_is_kept_is_what_was_said(placing, words, held):
     reasons = Reasons.none_yet(placing)
     for n in range(3):

@@ -19,6 +19,7 @@ from truelobe.store import Store
 
 # Each verdict with the sign of its kind: met, missed, too close, or the dotted ring of what was not told.
 _SIGNS = {"borne out": "met", "the other way": "missed", "too close": "too close", "not known": "other"}
+_CHANGED = "reasons-changed"
 _VERDICTS = {
     "borne out": "borne out",
     "the other way": "the facts say it of the other plate",
@@ -65,12 +66,12 @@ def _draw(store: Store) -> None:
 
 
 def _give(store: Store, kept: KeptReasons, placing: OpenPlacing) -> None:
-    reasons = kept.of(placing.sheet)
+    reasons = _as_chosen(kept, placing)
     _plates(placing)
     facts = _facts(store, placing, reasons) if reasons.held else ((),) * len(reasons.pairs)
     for n, pair in enumerate(reasons.pairs):
         st.subheader(f"{pair.better} over {pair.worse}")
-        _ask(kept, placing, n, pair)
+        _ask(placing, n, pair)
         if reasons.held:
             _answer(pair, facts[n])
     st.subheader("Say it aloud")
@@ -92,15 +93,13 @@ def _plates(placing: OpenPlacing) -> None:
                 column.image(picture, caption=f"Plate {number}", width="stretch", alt=f"Plate {number}")
 
 
-def _ask(kept: KeptReasons, placing: OpenPlacing, n: int, pair: PairReasons) -> None:
-    """Ask what speaks for either plate; every choice is kept at once."""
-    key = f"{placing.sheet.uid}-{pair.better}{pair.worse}"
-    names = (f"reasons-{key}", f"grants-{key}")
+def _ask(placing: OpenPlacing, n: int, pair: PairReasons) -> None:
+    """Ask what speaks for either plate."""
     labels = (
         f"Plate {pair.better} is placed over {pair.worse} because it is",
         f"I grant that plate {pair.worse} is",
     )
-    for name, label, said in zip(names, labels, (pair.reasons, pair.grants), strict=True):
+    for name, label, said in zip(_names(placing, pair), labels, (pair.reasons, pair.grants), strict=True):
         st.multiselect(
             label,
             list(ADVANTAGES),
@@ -108,13 +107,30 @@ def _ask(kept: KeptReasons, placing: OpenPlacing, n: int, pair: PairReasons) -> 
             format_func=lambda one: ADVANTAGES[one],
             placeholder="Choose one or more",
             key=name,
-            on_change=partial(_keep, kept, placing, n, names),
+            on_change=partial(_changed, n),
         )
 
 
-def _keep(kept: KeptReasons, placing: OpenPlacing, n: int, names: tuple[str, str]) -> None:
-    reasons, grants = (st.session_state[name] for name in names)
-    kept.keep(placing.sheet, kept.of(placing.sheet).with_pair(n, reasons, grants))
+def _names(placing: OpenPlacing, pair: PairReasons) -> tuple[str, str]:
+    key = f"{placing.sheet.uid}-{pair.better}{pair.worse}"
+    return f"reasons-{key}", f"grants-{key}"
+
+
+def _changed(n: int) -> None:
+    """Note which pair was spoken of: what is kept in a callback could not say why it failed."""
+    st.session_state[_CHANGED] = n
+
+
+def _as_chosen(kept: KeptReasons, placing: OpenPlacing) -> Reasons:
+    """Keep what was just chosen for one pair, and return what is kept of all."""
+    reasons = kept.of(placing.sheet)
+    n = st.session_state.pop(_CHANGED, None)
+    chosen = () if n is None else [st.session_state.get(name) for name in _names(placing, reasons.pairs[n])]
+    if n is None or None in chosen:
+        return reasons
+    reasons = reasons.with_pair(n, *chosen)
+    kept.keep(placing.sheet, reasons)
+    return reasons
 
 
 def _facts(store: Store, placing: OpenPlacing, reasons: Reasons) -> tuple[tuple[PairFact, ...], ...]:
